@@ -1,0 +1,41 @@
+"""Words as people type them, folded so that equal ones compare equal."""
+
+import re
+import unicodedata
+from collections.abc import Iterable
+
+from rapidfuzz import fuzz, process
+
+_ALIKE = str.maketrans({"‘": "'", "’": "'", "“": '"', "”": '"', "–": "-", "—": "-", "−": "-"})
+_JOINED = re.compile(r"(?<=\w)[-_](?=\w)")
+_SPACES = re.compile(r"\s+")
+
+
+def normalise(text: str) -> str:
+    """Fold a heading or a cell to the form in which spellings are compared.
+
+    Case, runs of spaces, curly quotes, long dashes, and a hyphen or underscore between two
+    word characters make no difference ("Mid-terrace" is "mid_terrace"); full stops, commas,
+    colons, semicolons and exclamation marks at the end are dropped. A question mark stays:
+    "yes?" is not "yes". Folding twice changes nothing.
+    """
+    folded = unicodedata.normalize("NFKC", text).casefold().translate(_ALIKE)
+    folded = unicodedata.normalize("NFKC", folded)  # casefold may undo the composition
+    return _SPACES.sub(" ", _JOINED.sub(" ", folded)).strip().rstrip(" .,;:!")
+
+
+def nearest(word: str, choices: Iterable[str], count: int = 3, cutoff: float = 60.0) -> list[str]:
+    """Up to `count` choices most like `word`, best first; none below `cutoff` of 100."""
+    found = process.extract(
+        word, list(choices), scorer=fuzz.WRatio, processor=normalise, limit=count
+    )
+    return [choice for choice, score, _ in found if score >= cutoff]
+
+
+def did_you_mean(word: str, choices: Iterable[str]) -> str:
+    """Words for the `do:` line of an error: the nearest choices, or all if none is near."""
+    known = list(choices)
+    near = nearest(word, known)
+    if near:
+        return "did you mean " + " or ".join(repr(choice) for choice in near) + "?"
+    return "use one of: " + ", ".join(known)
