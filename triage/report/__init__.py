@@ -1,0 +1,1 @@
+"""Workbooks, maps, homes for mapping programs, and words on the terminal."""

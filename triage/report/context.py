@@ -1,0 +1,52 @@
+"""What every output says about the run that made it."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+
+
+@dataclass(frozen=True, slots=True)
+class RunContext:
+    """Identity, limits and row counts of one run.
+
+    `rows_read = rows_accepted + rows_rejected + rows_superseded`; anything else is refused,
+    because a total that does not reconcile makes every other number doubtful.
+    `stock_total` is the number of homes in the programme, None if it was not declared.
+    `not_assessed` counts proposals whose measure the policy does not know.
+    """
+
+    name: str
+    country_code: str
+    as_of: date
+    policy_name: str
+    policy_version: str
+    policy_hash: str
+    run_id: str
+    rows_read: int
+    rows_accepted: int
+    rows_rejected: int
+    rows_superseded: int
+    software: str = ""
+    stock_total: int | None = None
+    not_assessed: int = 0
+    not_evaluated: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()  # climate, zones and maps: one short line each
+    rule_titles: Mapping[str, str] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        used = self.rows_accepted + self.rows_rejected + self.rows_superseded
+        if used != self.rows_read:
+            raise ValueError(f"{self.rows_read} rows read, but {used} accounted for")
+
+    @property
+    def policy(self) -> str:
+        """Policy pack as people quote it: name, version and the start of its hash."""
+        return f"{self.policy_name} {self.policy_version} ({self.policy_hash[:12]})"
+
+    @property
+    def stamp(self) -> str:
+        """One line that goes on every sheet and picture."""
+        return (
+            f"{self.name} · as of {self.as_of:%d %B %Y} · policy {self.policy} · run {self.run_id}"
+        )
