@@ -1,6 +1,6 @@
 """Reads one file of schemas/tables and finds what contradicts itself in it."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -37,7 +37,26 @@ _COLUMN_KEYS = (
     "added",
     "reason",
 )
-_EXTRA_KEYS = ("definition", "spellings")
+
+
+def _is_texts(value: object) -> bool:
+    return isinstance(value, list) and all(isinstance(item, str) for item in value)
+
+
+def _is_range(value: object) -> bool:
+    return (
+        isinstance(value, list) and len(value) == 2 and all(type(v) in (int, float) for v in value)
+    )
+
+
+_SHAPES: dict[str, tuple[str, Callable[[object], bool]]] = {
+    "number": ("a whole number", lambda value: type(value) is int),
+    "range": ("two numbers", _is_range),
+    "earliest": ("a date", lambda value: type(value) is date),
+    "written": ("a list of texts", _is_texts),
+    "headings": ("a list of texts", _is_texts),
+    "unknown": ("a list of texts", _is_texts),
+}
 
 
 def read_table(path: Path, codes: Codes) -> tuple[Table, list[TriageError]]:
@@ -59,6 +78,13 @@ def _column(
     file: TomlFile, name: str, column: Mapping[str, Any], codes: Codes
 ) -> tuple[Field, list[TriageError]]:
     errors = unknown_keys(file, column, _COLUMN_KEYS, SchemaError, "columns", name)
+    errors += [
+        SchemaError(f"{key!r} is not {kind}", file.place("columns", name, key), "correct the value")
+        for key, (kind, fits) in _SHAPES.items()
+        if key in column and not fits(column[key])
+    ]
+    if errors:
+        column = {key: column[key] for key in column if key not in _SHAPES}
     listed = codes.get(column.get("codes", ""), ())
     extra, words = _own_codes(column)
     low, high = column.get("range", (None, None))
@@ -117,8 +143,6 @@ def _check_field(
     if field.low is not None and field.high is not None and field.low > field.high:
         what = f"the range {field.low:g} to {field.high:g} is upside down"
         wrong.append(("range", what, "write the lower limit first"))
-    if field.earliest is not None and not isinstance(field.earliest, date):
-        wrong.append(("earliest", "not a date", "write it as 1990-01-01"))
     for own in field.words:
         if own.code not in field.codes:
             what = f"words for {own.code!r}, which this field cannot hold"

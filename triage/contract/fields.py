@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import date
+from math import isnan
 
 from triage.contract.codes import Code
 
@@ -38,8 +39,9 @@ class Field:
     `low` and `high` are in `unit`, both included. `codes` are the codes of `code_list` with the
     extra ones of this field, in order; `"unknown"` among them is never stored: an unknown
     answer is null. `extra` are the codes that this field has beyond its list, `words` the
-    spellings of list codes that are met in this field only. `need` starts with R (required), C (conditional) or O (optional).
-    `until_as_of` says that a date or year after the programme's as-of date is out of range.
+    spellings of list codes that are met in this field only. `need` starts with R (required),
+    C (conditional) or O (optional). `until_as_of` says that a date or year after the
+    programme's as-of date is out of range.
     """
 
     name: str
@@ -71,6 +73,18 @@ class Field:
     def known_codes(self) -> tuple[str, ...]:
         """The codes that can be stored: all but `unknown`."""
         return tuple(code for code in self.codes if code != "unknown")
+
+    def in_range(self, value: float) -> bool:
+        """Whether a number, in the field's unit, is one that the field may hold; never for NaN."""
+        above = self.low is None or value >= self.low
+        return above and (self.high is None or value <= self.high) and not isnan(value)
+
+    @property
+    def range_text(self) -> str:
+        """The range in words: "0 to 600", "from 1990-01-01", or "" where there is none."""
+        if self.low is not None and self.high is not None:
+            return f"{self.low:g} to {self.high:g}"
+        return "" if self.earliest is None else f"from {self.earliest.isoformat()}"
 
     @property
     def is_required(self) -> bool:

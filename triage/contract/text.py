@@ -8,6 +8,7 @@ from rapidfuzz import fuzz, process
 
 _ALIKE = str.maketrans({"‘": "'", "’": "'", "“": '"', "”": '"', "–": "-", "—": "-", "−": "-"})
 _JOINED = re.compile(r"(?<=\w)[-_](?=\w)")
+_LISTABLE = 30
 _SPACES = re.compile(r"\s+")
 
 
@@ -33,9 +34,14 @@ def nearest(word: str, choices: Iterable[str], count: int = 3, cutoff: float = 6
 
 
 def did_you_mean(word: str, choices: Iterable[str]) -> str:
-    """Words for the `do:` line of an error: the nearest choices, or all if none is near."""
+    """Words for the `do:` line of an error: the nearest choices, or all if none is near.
+
+    Only the survey's fields are too many to list; `triage fields` prints those.
+    """
     known = list(choices)
     near = nearest(word, known)
     if near:
         return "did you mean " + " or ".join(repr(choice) for choice in near) + "?"
+    if len(known) > _LISTABLE:
+        return f"none of the {len(known)} names is near; `triage fields` lists them"
     return "use one of: " + ", ".join(known)

@@ -10,6 +10,7 @@ from typing import Any
 from triage.contract.text import did_you_mean
 from triage.errors import FileError, Place, TriageError
 
+_ENTRY = re.compile(r"(\w+)\[(\d+)\]")
 _AT_LINE = re.compile(r"\(at line (\d+), column \d+\)")
 
 
@@ -74,14 +75,22 @@ def unknown_keys(
 
 
 def _line_of(text: str, keys: tuple[str, ...]) -> int | None:
-    """Line of the last of `keys` that can be found, each looked for below the one before."""
+    """Line of the last of `keys` that can be found, each looked for below the one before.
+
+    A key such as `sources[2]` is the second `[[sources]]`.
+    """
     lines = text.splitlines()
     found: int | None = None
     start = 0
     for key in keys:
-        named = re.compile(rf"""(?:^|[.\[{{,\s])(["']?){re.escape(key)}\1\s*(?:=|\.|\]|$)""")
-        hit = next((n for n in range(start, len(lines)) if named.search(lines[n])), None)
-        if hit is None:
+        entry = _ENTRY.fullmatch(key)
+        count = int(entry[2]) if entry else 1
+        word = re.escape(entry[1] if entry else key)
+        key_at = rf"""(?:^|[.\[{{,\s])(["']?){word}\1\s*(?:=|\.|\]|$)"""
+        named = re.compile(rf"^\s*\[\[\s*{word}\s*\]\]" if entry else key_at)
+        hits = [n for n in range(start, len(lines)) if named.search(lines[n])]
+        if len(hits) < count:
             break
-        found, start = hit + 1, hit
+        start = hits[count - 1]
+        found = start + 1
     return found
