@@ -1,0 +1,239 @@
+"""Policy packs: the rules, limits, measures and evidence standards of a programme, as data."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+Outcome = Literal[
+    "fix-water-first",
+    "specialist-review",
+    "clears-gate",
+    "enabling-work",
+    "pre-start-check",
+    "note",
+]
+OUTCOMES: tuple[Outcome, ...] = (
+    "fix-water-first",
+    "specialist-review",
+    "clears-gate",
+    "enabling-work",
+    "pre-start-check",
+    "note",
+)
+GATING: tuple[Outcome, ...] = ("fix-water-first", "specialist-review")
+
+Needs = tuple[tuple[str, ...], ...]
+"""Every inner tuple must be met by any one of its names."""
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One entry of the register: one condition, one outcome.
+
+    A rule with a second outcome has a second entry whose `base` is the first one's id.
+    `needs` are the names that must be known to clear the rule; everything else in `fires` is
+    optional: adverse fires, unknown is silent. `awaits` says what this version cannot yet
+    evaluate; such an entry never fires and never clears.
+    """
+
+    id: str
+    base: str
+    title: str
+    element: tuple[str, ...]
+    groups: tuple[str, ...]
+    outcome: Outcome
+    severity: int
+    statement: str
+    fires: str
+    next_action: str
+    applies: str | None = None
+    needs: Needs = ()
+    needs_for: Mapping[str, Needs] = field(default_factory=dict)
+    lane: str | None = None
+    stop_work: str | None = None
+    review_before_repair: str | None = None
+    winter: bool = False
+    quiet: bool = False
+    awaits: str | None = None
+    clears: tuple[str, ...] = ()
+    note_on: tuple[str, ...] = ()
+    cautions: str = ""
+    source: str = ""
+    line: int | None = None
+    file: str = ""
+
+    def needs_in(self, group: str) -> Needs:
+        """What must be known to clear this rule for a measure group."""
+        return self.needs_for.get(group, self.needs)
+
+
+@dataclass(frozen=True, slots=True)
+class Parameter:
+    """A named limit: the only place where a rule's number stands."""
+
+    name: str
+    value: float
+    unit: str
+    mark: str
+    source: str
+    exposed: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """A family of measures that the same rules judge."""
+
+    code: str
+    title: str
+    element: str
+    required: tuple[str, ...]
+    required_clearances: tuple[tuple[str, ...], ...] = ()
+    review_lane: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """Something a programme may propose to do to a home."""
+
+    code: str
+    name: str
+    group: str
+    spellings: tuple[str, ...]
+    covers_timber: bool
+    tightening: bool
+    closes_inward_drying: bool
+    closes_outward_drying: bool
+    hourly_model_required: str
+    default_material: str | None = None
+    required_clearances: tuple[tuple[str, ...], ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Presumption:
+    """An unknown that may be presumed, and the check on the day that then holds the release."""
+
+    field: str
+    groups: tuple[str, ...]
+    when: str
+    topic: str
+    counts: bool
+    check: str
+
+
+@dataclass(frozen=True, slots=True)
+class Quantity:
+    """A name that rules may use and that is computed, not surveyed."""
+
+    name: str
+    meaning: str
+    unit: str
+    computed: str
+    asks: tuple[str, ...] = ()
+    awaits: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """From where something must have been seen for the answer to clear a rule."""
+
+    name: str
+    meaning: str
+    inside: str | None = None
+    outside: str | None = None
+    either: bool = False
+    close_for: tuple[str, ...] = ()
+    dry_void_for: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class FieldEvidence:
+    """What an answer to one field takes to clear a rule."""
+
+    view: str
+    clears_at: str
+    expires: str
+    reading: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """The evidence standard of a pack (evidence.toml)."""
+
+    grades: tuple[str, ...]
+    firm_from: str
+    inside: tuple[str, ...]
+    outside: tuple[str, ...]
+    from_method: Mapping[str, tuple[str, str]]
+    limited_by: Mapping[str, tuple[str, str]]
+    views: Mapping[str, View]
+    default: FieldEvidence
+    fields: Mapping[str, FieldEvidence]
+    batch_fields: tuple[str, ...]
+
+    def of(self, name: str) -> FieldEvidence:
+        """The standard of a field; the pack's default where it names none."""
+        return self.fields.get(name, self.default)
+
+    def rank(self, grade: str) -> int:
+        """Strength of a grade: 1 is the weakest."""
+        return self.grades.index(grade) + 1
+
+
+@dataclass(frozen=True, slots=True)
+class OuterClass:
+    """One build-up outside the insulation and its permeance class."""
+
+    covering: tuple[str, ...]
+    underlay: tuple[str, ...]
+    result: str
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class EvidenceRule:
+    """What the engine does with evidence, printed with the register."""
+
+    id: str
+    title: str
+    effect: str
+
+
+@dataclass(frozen=True, slots=True)
+class Policy:
+    """A whole pack, read and checked."""
+
+    name: str
+    version: str
+    title: str
+    digest: str
+    rules: Mapping[str, Rule]
+    parameters: Mapping[str, Parameter]
+    groups: Mapping[str, Group]
+    measures: Mapping[str, Measure]
+    presumptions: tuple[Presumption, ...]
+    quantities: Mapping[str, Quantity]
+    evidence: Evidence
+    outer_classes: tuple[OuterClass, ...]
+    evidence_rules: tuple[EvidenceRule, ...]
+
+    def number(self, name: str) -> float:
+        """Value of a parameter."""
+        return self.parameters[name].value
+
+    def rules_of(self, group: str) -> list[Rule]:
+        """Entries that can be evaluated for a measure group, in the register's order."""
+        return [r for r in self.rules.values() if group in r.groups and r.awaits is None]
+
+    @property
+    def awaiting(self) -> dict[str, str]:
+        """Entries that this version does not evaluate, and what they wait for."""
+        return {r.id: r.awaits for r in self.rules.values() if r.awaits is not None}
+
+    @property
+    def measure_words(self) -> dict[str, str]:
+        """Every accepted way to write a measure, as typed by the pack, and its code."""
+        return {
+            word: measure.code
+            for measure in self.measures.values()
+            for word in (measure.code, measure.name, *measure.spellings)
+        }
