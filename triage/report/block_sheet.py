@@ -18,7 +18,7 @@ from triage.report.cells import inert
 SHEET_ROWS = 1_048_576  # rows of a sheet (published limit of the xlsx format)
 _BATCH = 20_000
 _EPOCH_DAYS = 25_569  # 1970-01-01 as a spreadsheet day number
-_LINE_POINTS = 15.0
+_LINE_POINTS = 13
 _MOST_LINES = 12  # taller rows push the neighbours off a laptop screen; the cell still holds all
 
 
@@ -77,16 +77,16 @@ def _row_xml(block: Block) -> Iterator[str]:
 
 
 def _height(block: Block) -> pl.Expr:
-    """Limit the height of a row with very long text; other rows find their own height."""
-    texts = [name for name, dtype in block.frame.schema.items() if dtype == pl.String]
+    """Height of a row from its longest text: not every office program finds it on its own."""
     widths = dict(zip(block.frame.columns, block.widths, strict=True))
     lines = [
-        pl.col(name).str.len_chars() / widths[name] + pl.col(name).str.count_matches("\n")
-        for name in texts
+        1 + pl.col(name).str.count_matches("\n") + pl.col(name).str.len_chars() // widths[name]
+        for name, dtype in block.frame.schema.items()
+        if dtype == pl.String
     ]
-    tall = pl.max_horizontal(lines) > _MOST_LINES if lines else pl.lit(False)
-    capped = f'" ht="{_MOST_LINES * _LINE_POINTS:g}" customHeight="1">'
-    return pl.when(tall).then(pl.lit(capped)).otherwise(pl.lit('">'))
+    tallest = pl.max_horizontal(lines).fill_null(1).clip(1, _MOST_LINES) if lines else pl.lit(1)
+    points = (tallest * _LINE_POINTS + 2).cast(pl.Int64)
+    return pl.concat_str(pl.lit('" ht="'), points, pl.lit('" customHeight="1">'))
 
 
 def _cell_xml(dtype: pl.DataType, name: str, letters: str, style: int) -> pl.Expr:

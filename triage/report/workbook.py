@@ -22,7 +22,12 @@ if TYPE_CHECKING:
     from xlsxwriter.format import Format
 
 _HEADING_ROW = 2  # zero-based: a title and a line of identity stand above
-_BASE: dict[str, Any] = {"font_name": "Calibri", "font_size": 10, "valign": "top"}
+_BASE: dict[str, Any] = {
+    "font_name": "Calibri",
+    "font_size": 10,
+    "valign": "top",
+    "align": "left",
+}
 _GREY_HEADING = QueueLook("", "", "", "", "#3A3F44", "#FFFFFF", "", "")
 
 
@@ -182,11 +187,11 @@ def _set_up(page: BlockSheet, sheet: _Sheet, rows: int, context: RunContext) -> 
     page.freeze_panes(_HEADING_ROW + 1, sheet.freeze)
     page.autofilter(_HEADING_ROW, 0, _HEADING_ROW + rows, len(sheet.columns) - 1)
     page.set_landscape()
-    page.set_paper(9 if context.country_code != "US" else 1)  # A4, or letter in the US
+    page.set_paper(3 if context.country_code == "US" else 8)  # tabloid, or A3
     page.repeat_rows(_HEADING_ROW)
     page.repeat_columns(0, sheet.freeze - 1)
     page.set_margins(left=0.4, right=0.4, top=0.5, bottom=0.6)
-    page.set_print_scale(70)
+    page.fit_to_pages(3 if sheet.freeze > 1 else 1, 0)
     page.set_footer(f"&L&8{_footer(context.stamp)}&R&8&A, page &P of &N")
     if sheet.look in LOOK.values():
         page.set_tab_color(sheet.look.fill)

@@ -58,8 +58,13 @@ class _Pen:
             _FONT
             | {"bold": True, "text_wrap": True, "bg_color": "#3A3F44", "font_color": "#FFFFFF"}
         )
+        self.head_right = make(
+            _FONT
+            | {"bold": True, "text_wrap": True, "bg_color": "#3A3F44", "font_color": "#FFFFFF"}
+            | {"align": "right"}
+        )
         self.label = make(_FONT | {"bold": True, "text_wrap": True} | line)
-        self.cell = make(_FONT | {"text_wrap": True} | line)
+        self.cell = make(_FONT | {"text_wrap": True, "align": "left", "indent": 1} | line)
         self.count = make(_FONT | {"num_format": "#,##0"} | line)
         self.share = make(_FONT | {"num_format": "0.0%"} | line)
         self.dash = make(_FONT | {"align": "right"} | line)
@@ -83,10 +88,13 @@ class _Pen:
         self.sheet.set_row(self.row, 14 * (1 + len(shown) // _LINE_CHARACTERS))
         self.row += 1
 
-    def heads(self, texts: list[str]) -> None:
+    def heads(self, texts: list[str], numbers: int = _LAST) -> None:
+        """Write a heading row; the first is text, then `numbers` columns stand to the right."""
         for place, text in enumerate(texts):
-            self.sheet.write_string(self.row, place, text, self.head)
-        self.sheet.set_row(self.row, 42 if any(len(text) > 14 for text in texts) else 16)
+            style = self.head_right if 0 < place <= numbers else self.head
+            self.sheet.write_string(self.row, place, text, style)
+        lines = 1 + max(len(text) for text in texts) // 13
+        self.sheet.set_row(self.row, 3 + 13 * lines)
         self.row += 1
 
     def line(self, first: str, values: list[int | float | str | None], first_style: Format) -> None:
@@ -198,7 +206,7 @@ def _release(pen: _Pen, summary: Summary) -> None:
 
 def _lanes(pen: _Pen, summary: Summary) -> None:
     pen.heading("Lanes of specialist review")
-    pen.heads(["Lane", "Rows", "Share of review", "Who acts"])
+    pen.heads(["Lane", "Rows", "Share of review", "  Who acts"], numbers=2)
     review = summary.count(REVIEW)
     for lane, rows in summary.lanes.iter_rows():
         words, who = LANES.get(lane, (lane, ""))

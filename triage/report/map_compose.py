@@ -1,0 +1,119 @@
+"""Steps that both maps share: place, arrange, draw, write the page."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import polars as pl
+
+from triage.report.context import RunContext
+from triage.report.labels import plain
+from triage.report.map_frame import DPI, HEIGHT_IN, WIDTH_IN, Floats, View, in_view, open_view
+from triage.report.map_ground import draw_ground
+from triage.report.map_marks import (
+    MarkClass,
+    Marks,
+    Spots,
+    arrange,
+    draw_rings,
+    draw_single,
+)
+from triage.report.map_panel import Panel, draw_locator, draw_scale, write_titles
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
+
+    from triage.report.maps import Drawn
+
+
+@dataclass(frozen=True, slots=True)
+class Composed:
+    """A map with its homes drawn, and what was counted on the way."""
+
+    view: View
+    marks: Marks
+    obstacles: Floats  # middles of all marks, (n, 2) [m]
+    counts: dict[str, int]
+    homes: int
+    placed: int
+    outside: int
+    areas: list[str]
+
+
+def compose(
+    homes: pl.DataFrame,
+    column: str,
+    classes: tuple[MarkClass, ...],
+    outlines: GeoDataFrame | None,
+    context: RunContext,
+) -> Composed:
+    """Draw the ground and the homes, classed by a column that holds keys of `classes`.
+
+    `homes` has lat, lon, that column and `flag`, true for a home with a dashed ring.
+    """
+    keys = [look.key for look in classes]
+    table = homes.select(
+        pl.col("lat", "lon").cast(pl.Float64).fill_null(np.nan),
+        pl.col("flag"),
+        kind=pl.col(column).replace_strict(keys, range(len(keys)), return_dtype=pl.Int64),
+    )
+    lat, lon, flag, kind = (column.to_numpy() for column in table)
+    placed = (np.abs(lat) <= 90) & (np.abs(lon) <= 180)  # false for NaN
+    view, x, y = open_view(context.country_code, lat[placed], lon[placed])
+    seen = in_view(view, x, y)
+    spots = Spots(x[seen], y[seen], kind[placed][seen], flag[placed][seen])
+    marks = arrange(view, spots, len(classes))
+    alone = np.column_stack([spots.x, spots.y])[marks.single]
+    obstacles = np.concatenate([alone, marks.centres])
+    areas = draw_ground(view, context.country_code, outlines, obstacles)
+    draw_rings(view, marks, classes)
+    draw_single(view, spots, marks.single, classes)
+    counts = dict(zip(keys, np.bincount(kind, minlength=len(keys)).tolist(), strict=True))
+    outside = int((~seen).sum())
+    placed_homes = int(placed.sum())
+    return Composed(view, marks, obstacles, counts, homes.height, placed_homes, outside, areas)
+
+
+def finish(path: Path, panel: Panel, drawn: Composed, title: str, context: RunContext) -> Drawn:
+    """Write the words around the map, save it, and say what was drawn."""
+    draw_locator(panel, context.country_code)
+    draw_scale(panel, with_miles=context.country_code == "US")
+    caption = _caption(drawn, context)
+    write_titles(drawn.view, title, context.stamp, caption)
+    drawn.view.figure.savefig(path, dpi=DPI, metadata={"Software": None})
+    in_rings = int(drawn.marks.counts.sum())
+    return {
+        "title": title,
+        "caption": caption,
+        "crs": drawn.view.crs_name,
+        "homes": drawn.homes,
+        "placed": drawn.placed,
+        "not_placed": drawn.homes - drawn.placed,
+        "outside_view": drawn.outside,
+        "classes": drawn.counts,
+        "points": len(drawn.marks.single),
+        "clusters": len(drawn.marks.centres),
+        "clustered_homes": in_rings,
+        "width_px": round(WIDTH_IN * DPI),
+        "height_px": round(HEIGHT_IN * DPI),
+    }
+
+
+def _caption(drawn: Composed, context: RunContext) -> str:
+    """Counts that the picture leaves out, and where it comes from."""
+    parts = []
+    missing = drawn.homes - drawn.placed
+    if missing:
+        parts.append(f"{missing:,} of {drawn.homes:,} homes have no usable location; not drawn.")
+    if drawn.outside:
+        parts.append(f"{drawn.outside:,} homes lie far from the others, outside this view.")
+    if context.not_evaluated:
+        rules = ", ".join(plain(rule) for rule in context.not_evaluated)
+        parts.append(f"Rules not evaluated in this version: {rules}.")
+    parts.append(f"Projection: {drawn.view.crs_name}.")
+    parts.extend(context.sources)
+    parts.append("A screening result from survey records, not a survey, valuation or warranty.")
+    return " ".join(parts)
