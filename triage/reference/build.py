@@ -86,7 +86,7 @@ def zones(db: sqlite3.Connection) -> gpd.GeoDataFrame:
 
 
 def zip_areas(db: sqlite3.Connection) -> pl.DataFrame:
-    """Centroids of the ZIP areas with the data set's own zone and regime, null where it has none."""
+    """Centroids of the ZIP areas with the data set's own zone and regime, null where none."""
     query = """
         SELECT zcta_id, CAST(latitude AS REAL), CAST(longitude AS REAL), state,
                CAST(iecc_climate_zone AS INTEGER), iecc_moisture_regime
