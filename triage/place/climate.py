@@ -7,7 +7,6 @@ import polars as pl
 
 from triage.physics.wind_rain import exposure_from_index
 from triage.place.layers import NOWHERE, Layer, join_layer, shipped_zones
-from triage.place.records import us_stations
 from triage.place.sphere import Floats, NearestPoint
 
 REGION_EDITION = "computed from regional monthly means (estimate)"
@@ -76,11 +75,6 @@ def nearest_records(
     index, km = finder.find(lat, lon)
     frame = pl.DataFrame({"climate_id": records["climate_id"][index], "distance_km": km})
     return frame.select(pl.when(pl.col("distance_km") <= limit_km).then(pl.all()))
-
-
-def station_records(own: pl.DataFrame | None) -> pl.DataFrame:
-    """The programme's own stations, else the US ones that ship."""
-    return us_stations() if own is None else own
 
 
 def exposure_columns(homes: pl.DataFrame) -> pl.DataFrame:

@@ -5,10 +5,10 @@ from dataclasses import dataclass
 import polars as pl
 
 from triage.contract.programme import ClimateFiles, ExposureFile
-from triage.place.climate import PlaceLimits, station_records
+from triage.place.climate import PlaceLimits
 from triage.place.layers import Layer
 from triage.place.locate import CODE_COLUMNS, PROBLEMS, locate
-from triage.place.records import uk_regions
+from triage.place.records import climate_records
 from triage.place.spots import (
     programme_files,
     with_climate,
@@ -98,8 +98,7 @@ def place_homes(
     result = placed.select(_result(limits))
     problems = pl.concat([located.problems, _zoneless(result, layer)])
     used = result["climate_id"].unique().drop_nulls()
-    records = [station_records(own), uk_regions().select(station_records(own).columns)]
-    climate = pl.concat(records).filter(pl.col("climate_id").is_in(used.implode()))
+    climate = climate_records(own).filter(pl.col("climate_id").is_in(used.implode()))
     order = ("property_id", "kind", "raw")
     return Placed(result, problems.sort(order, nulls_last=True), climate.sort("climate_id"))
 

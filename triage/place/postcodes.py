@@ -23,7 +23,8 @@ def uk_postcodes(text: pl.Series) -> pl.DataFrame:
     -------
     pl.DataFrame
         Row by row: `postcode_prefix`, `region_code`, `lat`, `lon` of that prefix, `area_rain_mm`,
-        `area_dri` and `figures_of`, the prefix these two belong to; null where refused. `kind` is then ``unknown_postcode``, `why` in words.
+        `area_dri` and `figures_of`, the prefix these two belong to; null where refused. `kind`
+        is then ``unknown_postcode``, `why` in words.
         LL50 and PH37 have a region and no figures of their own: they take those of their area.
     """
     tight = pl.col("text").str.to_uppercase().str.replace_all(r"[\s.\-]+", "")

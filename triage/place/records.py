@@ -3,7 +3,6 @@
 from functools import cache
 from pathlib import Path
 
-import numpy as np
 import polars as pl
 
 from triage.errors import Place, PlaceError, TriageError, raise_all
@@ -62,6 +61,14 @@ def uk_regions() -> pl.DataFrame:
     return record.with_columns(
         table["region_code"], table["ashrae_zone_est"], rain_source=table["rain_source"]
     )
+
+
+def climate_records(own: pl.DataFrame | None) -> pl.DataFrame:
+    """Records that a programme can draw on: its own stations alone, else all that ship."""
+    if own is not None:
+        return own
+    stations = us_stations()
+    return pl.concat([stations, uk_regions().select(stations.columns)])
 
 
 def own_stations(path: Path) -> pl.DataFrame:
@@ -146,8 +153,3 @@ def _faults(
     if table.is_empty():
         faults.append(PlaceError("the station table has no rows", str(path), "add stations"))
     return faults
-
-
-def heights(records: pl.DataFrame) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    """Elevations of the records, NaN where not known. [m]."""
-    return records["elevation_m"].to_numpy().astype(np.float64)

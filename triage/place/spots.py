@@ -12,12 +12,11 @@ from triage.place.climate import (
     PlaceLimits,
     exposure_columns,
     nearest_records,
-    station_records,
     zone_columns,
     zone_parts,
 )
 from triage.place.layers import NOWHERE, Layer, join_layer, own_exposure, own_zones
-from triage.place.records import own_stations, uk_regions
+from triage.place.records import climate_records, own_stations, uk_regions, us_stations
 from triage.place.sphere import NearestPoint
 from triage.reference import reference_table
 
@@ -71,70 +70,52 @@ def with_region(spots: pl.DataFrame, limits: PlaceLimits) -> pl.DataFrame:
 
 def with_zone(spots: pl.DataFrame, layer: Layer | None, limits: PlaceLimits) -> pl.DataFrame:
     """Zone of each spot: own zones, else the UK region's estimate, else the US classes."""
-    lat, lon = spots["lat"].to_numpy(), spots["lon"].to_numpy()
+    rows = spots.with_row_index("row")
+    is_british = pl.col("country_code").eq_missing("GB") & pl.lit(layer is None)
+    mapped, british = rows.filter(~is_british), rows.filter(is_british)
+    lat, lon = mapped["lat"].to_numpy(), mapped["lon"].to_numpy()
     zones = zone_columns(layer, lat, lon, limits.coast_fallback_deg)
-    if layer is not None:
-        return pl.concat([spots, zones], how="horizontal")
+    by_map = pl.concat([mapped.select("row"), zones], how="horizontal")
+    both = pl.concat([by_map, _region_zones(british).select(by_map.columns)])
+    return pl.concat([spots, both.sort("row").drop("row")], how="horizontal")
+
+
+def _region_zones(british: pl.DataFrame) -> pl.DataFrame:
     regions = uk_regions().select(home_region="region_code", estimate="ashrae_zone_est")
-    estimate = spots.select("home_region", "country_code").join(
-        regions, on="home_region", how="left", maintain_order="left"
-    )
-    by_region = estimate.select(
+    known = pl.col("estimate").is_not_null()
+    return british.join(regions, on="home_region", how="left", maintain_order="left").select(
+        "row",
         *zone_parts("estimate"),
-        pl.when(pl.col("estimate").is_not_null()).then(pl.lit(REGION_EDITION)).alias("edition"),
-        is_british=pl.col("country_code").eq_missing("GB"),
-    )
-    is_british, known = by_region["is_british"], by_region["edition"].is_not_null()
-    by_region = by_region.select(
-        "zone_num",
-        "moist_letter",
-        zone_edition="edition",
+        zone_edition=pl.when(known).then(pl.lit(REGION_EDITION)),
         zone_join=pl.when(known).then(pl.lit("region")).otherwise(pl.lit("none")),
         zone_also=pl.lit(None, dtype=pl.String),
     )
-    chosen = [
-        by_region[name].zip_with(is_british, zones[name]).alias(name) for name in zones.columns
-    ]
-    return spots.with_columns(chosen)
 
 
 def with_climate(
     spots: pl.DataFrame, own: pl.DataFrame | None, limits: PlaceLimits
 ) -> pl.DataFrame:
     """Climate record of each spot: own station, else the UK region, else the US station."""
-    records = station_records(own)
+    stations = us_stations() if own is None else own
     lat, lon = spots["lat"].to_numpy(), spots["lon"].to_numpy()
-    nearest = nearest_records(records, lat, lon, limits.station_limit_km)
-    regions = uk_regions()
-    by_region = spots.join(
-        regions.select("climate_id", home_region="region_code"),
-        on="home_region",
-        how="left",
-        maintain_order="left",
+    nearest = nearest_records(stations, lat, lon, limits.station_limit_km)
+    regions = uk_regions().select(
+        home_region="region_code", region_record="climate_id", uk_region="climate_name"
     )
-    has_region = by_region["climate_id"].is_not_null()
-    # Ours are American: a home elsewhere has no record on file, however near the border.
-    is_served = spots["country_code"].is_in(["US"]) | spots["country_code"].is_null()
-    use_station = pl.lit(value=True) if own is not None else pl.Series(is_served.fill_null(True))
-    use_region = pl.lit(value=False) if own is not None else pl.Series(has_region)
-    joined = spots.with_columns(
-        climate_id=pl.when(use_region)
-        .then(by_region["climate_id"])
-        .when(use_station)
-        .then(nearest["climate_id"]),
-        distance_km=pl.when(use_region)
-        .then(spots["area_km"])
-        .when(use_station)
-        .then(nearest["distance_km"]),
+    joined = pl.concat([spots, nearest], how="horizontal").join(
+        regions, on="home_region", how="left", maintain_order="left"
     )
-    names = regions.select(home_region="region_code", uk_region="climate_name")
-    table = pl.concat([records, regions.select(records.columns)])
-    return joined.join(names, on="home_region", how="left", maintain_order="left").join(
-        table.drop("lat", "lon").rename({"elevation_m": "record_elevation_m"}),
-        on="climate_id",
-        how="left",
-        maintain_order="left",
+    # Stations that ship are American: they say nothing about a home across a border.
+    country = pl.col("country_code")
+    served = country.is_null() | (country == "US") if own is None else pl.lit(value=True)
+    by_region = pl.col("region_record").is_not_null() & pl.lit(own is None)
+    chosen = joined.with_columns(
+        pl.when(by_region).then(of_region).when(served).then(of_station).alias(of_station)
+        for of_station, of_region in (("climate_id", "region_record"), ("distance_km", "area_km"))
     )
+    records = climate_records(own).drop("lat", "lon")
+    records = records.rename({"elevation_m": "record_elevation_m"})
+    return chosen.join(records, on="climate_id", how="left", maintain_order="left")
 
 
 def with_exposure(spots: pl.DataFrame, mapped: Layer | None) -> pl.DataFrame:
