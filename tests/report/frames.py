@@ -174,3 +174,78 @@ def problems(raw: list[str]) -> pl.DataFrame:
         },
         schema_overrides={"row": pl.UInt32},
     )
+
+
+def explanation() -> dict[str, object]:
+    """One home as `triage explain --json` gives it."""
+    gutter = {
+        "field": "gutter_condition",
+        "value": "leaking",
+        "grade": "observed",
+        "file": "surveys/north.xlsx",
+        "sheet": "Roofs",
+        "row": 214,
+        "column": "Gutters",
+        "raw": "leaks at joint \x1b[31m",
+        "counts": True,
+        "why_not": None,
+    }
+    depth = {
+        "field": "ceiling_insulation_mm",
+        "value": 101.6,
+        "unit": "mm",
+        "grade": "assumed",
+        "file": "surveys/north.xlsx",
+        "sheet": "Roofs",
+        "row": 214,
+        "column": "Loft ins",
+        "raw": '4"',
+        "counts": False,
+        "why_not": "assumed values never clear a rule",
+    }
+    wet = {
+        "rule": "W02",
+        "title": TITLES["W02"],
+        "severity": 4,
+        "values": {"gutter_condition": "leaking"},
+        "next_action": "Repair the gutter joint at the rear; look again after rain.",
+        "cautions": ["Do not seal the eaves vents."],
+        "source": "invented source",
+    }
+    loft = {
+        "part": "main",
+        "measure": "loft_topup",
+        "queue": "fix-water-first",
+        "lane": None,
+        "released": False,
+        "fired": [wet],
+        "undecidable": [{"rule": "M05", "title": TITLES["M05"], "missing": ["loft_rh_pct"]}],
+        "clear": ["W09"],
+        "presumed": ["flue"],
+        "checks": ["Look at the disused flue."],
+        "enabling": ["Seal the ceiling."],
+        "not_applicable": ["F06"],
+        "not_evaluated": ["R07"],
+        "next_action": "Repair the gutter joint at the rear.",
+        "evidence_that_would_change": ["gutter_condition, seen after the repair"],
+    }
+    cavity = loft | {
+        "part": "ext1",
+        "measure": "cavity_fill",
+        "queue": "safe-to-insulate",
+        "released": True,
+        "fired": [],
+        "undecidable": [],
+        "checks": [],
+        "enabling": [],
+        "evidence_that_would_change": [],
+    }
+    return {
+        "home": "H000214",
+        "as_of": "2026-10-31",
+        "policy": "default 1.0",
+        "place": {"region_name": "South West England", "distance_km": 12.345678, "zone": None},
+        "facts": [gutter, depth],
+        "parts": [loft, cavity],
+        "limits": ["Hidden parts may differ."],
+    }

@@ -68,7 +68,10 @@ def compose(
     marks = arrange(view, spots, len(classes))
     alone = np.column_stack([spots.x, spots.y])[marks.single]
     obstacles = np.concatenate([alone, marks.centres])
-    areas = draw_ground(view, context.country_code, outlines, obstacles)
+    if placed.any():
+        areas = draw_ground(view, context.country_code, outlines, obstacles)
+    else:
+        areas = _say_empty(view, homes.height)
     draw_rings(view, marks, classes)
     draw_single(view, spots, marks.single, classes)
     counts = dict(zip(keys, np.bincount(kind, minlength=len(keys)).tolist(), strict=True))
@@ -77,10 +80,17 @@ def compose(
     return Composed(view, marks, obstacles, counts, homes.height, placed_homes, outside, areas)
 
 
+def _say_empty(view: View, homes: int) -> list[str]:
+    text = "None of the homes has a usable location" if homes else "There is no home to draw"
+    view.axes.text(0.5, 0.5, text, transform=view.axes.transAxes, ha="center", fontsize=14)
+    return []
+
+
 def finish(path: Path, panel: Panel, drawn: Composed, title: str, context: RunContext) -> Drawn:
     """Write the words around the map, save it, and say what was drawn."""
-    draw_locator(panel, context.country_code)
-    draw_scale(panel, with_miles=context.country_code == "US")
+    if drawn.placed:
+        draw_locator(panel, context.country_code)
+        draw_scale(panel, with_miles=context.country_code == "US")
     caption = _caption(drawn, context)
     write_titles(drawn.view, title, context.stamp, caption)
     drawn.view.figure.savefig(path, dpi=DPI, metadata={"Software": None})

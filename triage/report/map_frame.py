@@ -121,16 +121,18 @@ def round_down(value: float) -> float:
 
 def free_side(
     spot: tuple[float, float], reach: float, obstacles: Floats, need: float
-) -> tuple[float, float] | None:
-    """Place for a label: at the spot itself, else `reach` beside it; None if nothing is free.
+) -> tuple[tuple[float, float], bool]:
+    """Place for a label: at the spot itself, else `reach` or more beside it, and if it is free.
 
     `obstacles` are the middles of what is drawn, (n, 2); `need` is the distance to keep. [m]
+    If no place is free, the one with most room around it.
     """
-    turns = np.arange(8) * np.pi / 4
-    sides = np.column_stack([np.cos(turns), np.sin(turns)]) * reach
-    tries = np.asarray(spot) + np.vstack([[0.0, 0.0], sides])
     if not obstacles.size:
-        return spot
+        return spot, True
+    turns = np.arange(16) * np.pi / 8
+    side = np.column_stack([np.cos(turns), np.sin(turns)]) * reach
+    tries = np.asarray(spot) + np.vstack([[[0.0, 0.0]], side, 1.6 * side])
     gaps = np.hypot(*(tries[:, None, :] - obstacles[None, :, :]).transpose(2, 0, 1)).min(axis=1)
     free = np.flatnonzero(gaps >= need)
-    return (float(tries[free[0], 0]), float(tries[free[0], 1])) if free.size else None
+    best = int(free[0]) if free.size else int(np.argmax(gaps))
+    return (float(tries[best, 0]), float(tries[best, 1])), bool(free.size)

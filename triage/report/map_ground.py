@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 _TINTS = ("#FCFCFA", "#ECEFEC", "#F6F1E6", "#E6ECEF")
 _EDGE_POINTS = 40
+_MARK_ROOM_IN = 0.25  # about the radius of a ring
 
 
 def us_zones() -> GeoDataFrame:
@@ -100,7 +101,7 @@ def _free_spot(view: View, shape: object, homes: Floats) -> tuple[float, float] 
         shapely.contains_xy(shape, x, y), shapely.distance(shapely.boundary(shape), spots), -1.0
     )
     if homes.size:
-        room = np.minimum(room, _nearest(x, y, homes))
+        room = np.minimum(room, _nearest(x, y, homes) - _MARK_ROOM_IN * view.metres_per_inch)
     best = int(np.argmax(room))
     return (float(x[best]), float(y[best])) if room[best] > 0.22 * view.metres_per_inch else None
 
@@ -121,8 +122,8 @@ def draw_postcode_codes(view: View, homes: Floats) -> list[str]:
     inch = view.metres_per_inch
     shown, taken = [], homes
     for code, left, up in zip(table["postcode_prefix"], x, y, strict=True):
-        spot = free_side((float(left), float(up)), 0.42 * inch, taken, 0.40 * inch)
-        if spot is None or not (
+        spot, free = free_side((float(left), float(up)), 0.42 * inch, taken, 0.40 * inch)
+        if not free or not (
             west + 0.2 * inch < spot[0] < east - 0.2 * inch
             and south + 0.2 * inch < spot[1] < north - 0.2 * inch
         ):

@@ -99,7 +99,7 @@ class Panel:
             self.axes.add_patch(Circle((0.3, self.y - 0.07), 0.07, fc="white", ec=INK, lw=0.6))
             dash_ring(self.axes, np.array([0.3, self.y - 0.07]), 0.115)
             self._write(0.68, dashed, 8.5, colour=SOFT_INK)
-        self.y -= 0.06
+        self.y -= 0.1
 
     def gap(self, inches: float = 0.12) -> None:
         """Leave room."""
@@ -166,18 +166,22 @@ def draw_locator(panel: Panel, country_code: str) -> None:
     dots = reference_table("uk_postcodes" if country_code == "GB" else "us_stations")
     if country_code == "US":
         dots = dots.filter(pl.col("lat").is_between(24, 50) & pl.col("lon").is_between(-125, -66))
+    dots = dots.drop_nulls(["lat", "lon"])
     x, y = panel.view.to_map.transform(dots["lon"].to_numpy(), dots["lat"].to_numpy())
     west, south, east, north = panel.view.bounds
     height = min(panel.y - _FOOT_IN - 0.15, _LOCATOR_IN[country_code])
     local = panel.view.crs_name.startswith("azimuthal")
-    if local or height < 0.8 or (east - west) > 0.6 * float(np.ptp(x)):
+    if local or height < 0.8 or (north - south) > 0.6 * float(np.ptp(y)):
         return
     low = MAP_BOX[1] + _FOOT_IN / HEIGHT_IN
     inset = panel.view.figure.add_axes(
         (PANEL_LEFT, low, PANEL_RIGHT - PANEL_LEFT, height / HEIGHT_IN)
     )
     inset.scatter(x, y, s=3.5, color="#A9B0B6", lw=0)
-    frame = Rectangle((west, south), east - west, north - south, fc="none", ec=INK, lw=1.5)
+    least = 0.045 * float(np.ptp(y))  # a box that can be seen
+    wide, tall = max(east - west, least), max(north - south, least)
+    corner = (west + east - wide) / 2, (south + north - tall) / 2
+    frame = Rectangle(corner, wide, tall, fc="none", ec=INK, lw=1.5)
     inset.add_patch(frame)
     inset.set_aspect("equal", anchor="SW")
     inset.margins(0.03)
@@ -187,12 +191,10 @@ def draw_locator(panel: Panel, country_code: str) -> None:
 def write_titles(view: View, title: str, subtitle: str, caption: str) -> None:
     """Write the finding above the map, and date, policy and source below it."""
     left = MAP_BOX[0]
-    lines = textwrap.wrap(title, 92)[:2]
-    size = 17 if len(lines) == 1 else 14
-    figure = view.figure
-    figure.text(
-        left, 0.972, "\n".join(lines), fontsize=size, fontweight="bold", va="top", color=INK
-    )
+    size = 17 if len(title) <= 66 else 14
+    lines = textwrap.wrap(title, 80)[:2]
+    figure, head = view.figure, "\n".join(lines)
+    figure.text(left, 0.972, head, fontsize=size, fontweight="bold", va="top", color=INK)
     below = 0.922 if len(lines) == 1 else 0.905
     figure.text(left, below, _cut(subtitle, 140), fontsize=10, va="top", color=SOFT_INK)
     foot = "\n".join(textwrap.wrap(caption, 178)[:4])

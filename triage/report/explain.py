@@ -1,0 +1,223 @@
+"""One home in words, as a reviewer reads it: decision, why, what is missing, facts, rules."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Mapping
+from typing import Any
+
+from triage.report.labels import LANES, LIMITS, LOOK, REVIEW, SAFE, SAFE_MAY_NOT_CLAIM, plain
+
+WIDTH = 100
+Entry = Mapping[str, Any]  # one object of the explanation, as `triage explain --json` prints it
+
+
+def render_explanation(explanation: Entry) -> str:
+    """Words for one home, at most 100 characters a line, with a line feed at the end.
+
+    Parameters
+    ----------
+    explanation
+        home, as_of, policy, place, facts, parts, limits, as in `triage explain --json`. A key
+        that is absent or empty is left out of the text, except for decisions.
+    """
+    page = _Page()
+    page.title(f"Home {explanation['home']}")
+    page.text(f"as of {explanation.get('as_of', '')}, policy {explanation.get('policy', '')}")
+    parts: list[Entry] = list(explanation.get("parts") or [])
+    page.section("Decision")
+    for part in parts:
+        _decision(page, part)
+    if not parts:
+        page.text("No measure is proposed for this home, so there is nothing to decide.")
+    for part in parts:
+        _reasons(page, part)
+    _facts(page, list(explanation.get("facts") or []))
+    _place(page, explanation.get("place") or {})
+    for part in parts:
+        _rules(page, part)
+    _limits(page, parts, list(explanation.get("limits") or []))
+    return page.finish()
+
+
+class _Page:
+    """Collects wrapped lines."""
+
+    def __init__(self) -> None:
+        self.lines: list[str] = []
+
+    def title(self, text: str) -> None:
+        self.lines += [_clean(text), "=" * min(len(text), WIDTH)]
+
+    def section(self, text: str) -> None:
+        self.lines += ["", _clean(text), "-" * min(len(text), WIDTH)]
+
+    def text(self, text: str, indent: int = 0, hang: int | None = None) -> None:
+        first, rest = " " * indent, " " * (indent if hang is None else hang)
+        wrapped = textwrap.wrap(_clean(text), WIDTH, initial_indent=first, subsequent_indent=rest)
+        self.lines += wrapped or [""]
+
+    def points(self, heading: str, items: Iterable[str], indent: int = 2) -> None:
+        """Write a heading and one dash a point; nothing if there is no point."""
+        listed = [item for item in items if item]
+        if listed:
+            self.text(heading, indent)
+            for item in listed:
+                self.text(f"- {item}", indent + 2, indent + 4)
+
+    def named(self, name: str, value: object) -> None:
+        """Write a name, and a value that wraps beside it; nothing if there is no value."""
+        if value not in (None, "", []):
+            self.text(f"{name + ':':<16}{_value(value)}", 2, 18)
+
+    def finish(self) -> str:
+        return "\n".join(line.rstrip() for line in self.lines) + "\n"
+
+
+def _clean(text: str) -> str:
+    """Drop what could steer a terminal: survey text is shown, never obeyed."""
+    flat = " ".join(text.split()) if any(char in text for char in "\n\r\t") else text
+    return "".join(char if char.isprintable() else "\ufffd" for char in flat)
+
+
+def _name(part: Entry) -> str:
+    return f"{plain(str(part.get('part', '')))}, {plain(str(part.get('measure', '')))}"
+
+
+def _decision(page: _Page, part: Entry) -> None:
+    queue = str(part["queue"])
+    words = LOOK[queue].title.upper() if queue in LOOK else queue
+    if queue == REVIEW and part.get("lane"):
+        lane = str(part["lane"])
+        words += f" ({LANES.get(lane, (lane, ''))[0]})"
+    if queue == SAFE:
+        words += " (released)" if part.get("released") else " (checks outstanding)"
+    page.text(f"{_name(part)}: {words}", hang=2)
+    page.named("next action", part.get("next_action"))
+    page.points("before start, check:", _texts(part.get("checks")))
+    page.points("in the same job:", _texts(part.get("enabling")))
+
+
+def _reasons(page: _Page, part: Entry) -> None:
+    page.section(f"Why: {_name(part)}")
+    fired = list(part.get("fired") or [])
+    undecidable = list(part.get("undecidable") or [])
+    if not fired and not undecidable:
+        page.text("No rule fired, and every required rule could be answered.")
+    for rule in fired:
+        severity = rule.get("severity")
+        grade = "" if severity is None else f" [severity {severity}]"
+        page.text(f"{rule['rule']}  {rule.get('title', '')}{grade}", 0, 5)
+        _rule_detail(page, rule)
+    if undecidable:
+        page.text("Cannot be decided on the evidence held:")
+        for rule in undecidable:
+            missing = ", ".join(_texts(rule.get("missing"))) or "evidence that counts"
+            page.text(f"{rule['rule']}  {rule.get('title', '')}; missing: {missing}", 2, 7)
+    page.points("Smallest evidence that would change this:", _evidence(part), 0)
+
+
+def _rule_detail(page: _Page, rule: Entry) -> None:
+    values = rule.get("values") or {}
+    if isinstance(values, Mapping):
+        shown = ", ".join(f"{name} = {_value(value)}" for name, value in values.items())
+    else:
+        shown = ", ".join(_texts(values))
+    page.named("because", shown)
+    page.named("do", rule.get("next_action"))
+    for caution in _texts(rule.get("cautions")):
+        page.named("caution", caution)
+    page.named("source", rule.get("source"))
+
+
+def _evidence(part: Entry) -> list[str]:
+    wanted = part.get("evidence_that_would_change") or part.get("evidence")
+    return _texts(wanted)
+
+
+def _facts(page: _Page, facts: list[Entry]) -> None:
+    if not facts:
+        return
+    page.section("Facts, and the cells they came from")
+    page.text("* good enough to clear a rule. Others may hold work back, never release it.")
+    for fact in facts:
+        mark = "*" if fact.get("counts") else " "
+        unit = f" {fact['unit']}" if fact.get("unit") else ""
+        grade = f" ({plain(str(fact['grade']))})" if fact.get("grade") else ""
+        page.text(f"{mark} {fact['field']} = {_value(fact.get('value'))}{unit}{grade}", 0, 4)
+        page.text(_cell(fact), 4)
+        if not fact.get("counts") and fact.get("why_not"):
+            page.text(f"does not clear a rule: {_value(fact['why_not'])}", 4)
+
+
+def _cell(fact: Entry) -> str:
+    where = [
+        str(fact["file"]) if fact.get("file") else "no file",
+        f"sheet {fact['sheet']}" if fact.get("sheet") else "",
+        f"row {fact['row']}" if fact.get("row") is not None else "",
+        f"column {fact['column']}" if fact.get("column") else "",
+    ]
+    raw = "" if fact.get("raw") is None else f"; written “{fact['raw']}”"
+    return ", ".join(piece for piece in where if piece) + raw
+
+
+def _place(page: _Page, place: Entry) -> None:
+    if place:
+        page.section("Place and climate")
+        width = max(len(plain(str(name))) for name in place) + 2
+        for name, value in place.items():
+            page.text(f"{plain(str(name)):<{width}}{_value(value)}", 2, width + 2)
+
+
+def _rules(page: _Page, part: Entry) -> None:
+    page.section(f"Every rule: {_name(part)}")
+    for heading, key in (
+        ("fires", "fired"),
+        ("cannot be decided", "undecidable"),
+        ("taken as usual, to be checked before start", "presumed"),
+        ("clear", "clear"),
+        ("does not apply", "not_applicable"),
+        ("NOT EVALUATED in this version; nothing is claimed", "not_evaluated"),
+    ):
+        named = [_rule_name(entry) for entry in part.get(key) or []]
+        if named:
+            page.text(f"{heading} ({len(named)}): {', '.join(named)}", 0, 4)
+
+
+def _rule_name(entry: object) -> str:
+    if isinstance(entry, Mapping):
+        return str(entry.get("rule") or entry.get("topic") or entry.get("title") or "")
+    return str(entry)
+
+
+def _limits(page: _Page, parts: list[Entry], limits: list[str]) -> None:
+    page.section("Limits")
+    if any(part.get("queue") == SAFE for part in parts):
+        page.text(f"Safe to insulate is a screening result. {SAFE_MAY_NOT_CLAIM}")
+    for text in limits or [LIMITS]:
+        page.text(text)
+
+
+def _texts(value: object) -> list[str]:
+    if value is None:
+        return []
+    if isinstance(value, str):
+        return [value]
+    if isinstance(value, Iterable):
+        return [_value(item) for item in value]
+    return [str(value)]
+
+
+def _value(value: object) -> str:
+    """Write a value as a reader would: unknown for none, no tail of noise on a number."""
+    if value is None:
+        return "unknown"
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    if isinstance(value, Mapping):
+        return ", ".join(f"{plain(str(name))} {_value(item)}" for name, item in value.items())
+    if isinstance(value, (list, tuple)):
+        return ", ".join(_value(item) for item in value)
+    return str(value)
