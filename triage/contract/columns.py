@@ -34,6 +34,7 @@ _COLUMN_KEYS = (
     "headings",
     "unknown",
     "quantity",
+    "computed",
     "added",
     "reason",
 )
@@ -111,6 +112,7 @@ def _column(
         headings=tuple(column.get("headings", ())),
         unknown=tuple(column.get("unknown", ())),
         quantity=column.get("quantity"),
+        computed=column.get("computed", False),
         added=column.get("added", False),
         reason=column.get("reason", ""),
     )

@@ -40,7 +40,8 @@ class Field:
     extra ones of this field, in order; `"unknown"` among them is never stored: an unknown
     answer is null. `extra` are the codes that this field has beyond its list, `words` the
     spellings of list codes that are met in this field only. `need` starts with R (required),
-    C (conditional) or O (optional). `until_as_of` says that a date or year after the
+    C (conditional) or O (optional). A `computed` field is worked out where it is blank; a
+    survey need not hold it. `until_as_of` says that a date or year after the
     programme's as-of date is out of range.
     """
 
@@ -66,6 +67,7 @@ class Field:
     headings: tuple[str, ...]
     unknown: tuple[str, ...]
     quantity: str | None
+    computed: bool
     added: bool
     reason: str
 
@@ -83,7 +85,7 @@ class Field:
     def range_text(self) -> str:
         """The range in words: "0 to 600", "from 1990-01-01", or "" where there is none."""
         if self.low is not None and self.high is not None:
-            return f"{self.low:g} to {self.high:g}"
+            return f"{self.low:.10g} to {self.high:.10g}"
         return "" if self.earliest is None else f"from {self.earliest.isoformat()}"
 
     @property
