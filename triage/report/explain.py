@@ -6,7 +6,16 @@ import textwrap
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from triage.report.labels import LANES, LIMITS, LOOK, REVIEW, SAFE, SAFE_MAY_NOT_CLAIM, plain
+from triage.report.labels import (
+    LANES,
+    LIMITS,
+    LOOK,
+    REVIEW,
+    SAFE,
+    SAFE_MAY_NOT_CLAIM,
+    plain,
+    visible,
+)
 
 WIDTH = 100
 Entry = Mapping[str, Any]  # one object of the explanation, as `triage explain --json` prints it
@@ -47,14 +56,14 @@ class _Page:
         self.lines: list[str] = []
 
     def title(self, text: str) -> None:
-        self.lines += [_clean(text), "=" * min(len(text), WIDTH)]
+        self.lines += [visible(text), "=" * min(len(text), WIDTH)]
 
     def section(self, text: str) -> None:
-        self.lines += ["", _clean(text), "-" * min(len(text), WIDTH)]
+        self.lines += ["", visible(text), "-" * min(len(text), WIDTH)]
 
     def text(self, text: str, indent: int = 0, hang: int | None = None) -> None:
         first, rest = " " * indent, " " * (indent if hang is None else hang)
-        wrapped = textwrap.wrap(_clean(text), WIDTH, initial_indent=first, subsequent_indent=rest)
+        wrapped = textwrap.wrap(visible(text), WIDTH, initial_indent=first, subsequent_indent=rest)
         self.lines += wrapped or [""]
 
     def points(self, heading: str, items: Iterable[str], indent: int = 2) -> None:
@@ -74,12 +83,6 @@ class _Page:
         return "\n".join(line.rstrip() for line in self.lines) + "\n"
 
 
-def _clean(text: str) -> str:
-    """Drop what could steer a terminal: survey text is shown, never obeyed."""
-    flat = " ".join(text.split()) if any(char in text for char in "\n\r\t") else text
-    return "".join(char if char.isprintable() else "\ufffd" for char in flat)
-
-
 def _name(part: Entry) -> str:
     return f"{plain(str(part.get('part', '')))}, {plain(str(part.get('measure', '')))}"
 
@@ -94,6 +97,8 @@ def _decision(page: _Page, part: Entry) -> None:
         words += " (released)" if part.get("released") else " (checks outstanding)"
     page.text(f"{_name(part)}: {words}", hang=2)
     page.named("next action", part.get("next_action"))
+    page.named("good until", part.get("expires_on"))
+    page.points("STOP WORK that would disturb:", _texts(part.get("stop_work")))
     page.points("before start, check:", _texts(part.get("checks")))
     page.points("in the same job:", _texts(part.get("enabling")))
 
@@ -118,16 +123,19 @@ def _reasons(page: _Page, part: Entry) -> None:
 
 
 def _rule_detail(page: _Page, rule: Entry) -> None:
-    values = rule.get("values") or {}
-    if isinstance(values, Mapping):
-        shown = ", ".join(f"{name} = {_value(value)}" for name, value in values.items())
-    else:
-        shown = ", ".join(_texts(values))
-    page.named("because", shown)
+    page.named("because", _values(rule))
     page.named("do", rule.get("next_action"))
     for caution in _texts(rule.get("cautions")):
         page.named("caution", caution)
     page.named("source", rule.get("source"))
+
+
+def _values(rule: Entry) -> str:
+    """Write the values that gave an answer."""
+    values = rule.get("values") or {}
+    if isinstance(values, Mapping):
+        return ", ".join(f"{name} = {_value(value)}" for name, value in values.items())
+    return ", ".join(_texts(values))
 
 
 def _evidence(part: Entry) -> list[str]:
@@ -179,9 +187,15 @@ def _rules(page: _Page, part: Entry) -> None:
         ("does not apply", "not_applicable"),
         ("NOT EVALUATED in this version; nothing is claimed", "not_evaluated"),
     ):
-        named = [_rule_name(entry) for entry in part.get(key) or []]
-        if named:
-            page.text(f"{heading} ({len(named)}): {', '.join(named)}", 0, 4)
+        entries = list(part.get(key) or [])
+        if not entries:
+            continue
+        listed = [entry for entry in entries if isinstance(entry, Mapping) and entry.get("values")]
+        names = ", ".join(_rule_name(entry) for entry in entries if entry not in listed)
+        page.text(f"{heading} ({len(entries)}): {names}", 0, 4)
+        for entry in listed:
+            title = f"  {entry['title']}" if entry.get("title") else ""
+            page.text(f"{_rule_name(entry)}{title}: {_values(entry)}", 4, 8)
 
 
 def _rule_name(entry: object) -> str:

@@ -49,7 +49,7 @@ QUEUES: tuple[QueueLook, ...] = (
         "Specialist review",
         "A qualified person must decide, or evidence has to be obtained first.",
         "the decision is recorded, or the evidence arrives and every required rule clears",
-        "#A8628C",
+        "#A05A85",
         "#FFFFFF",
         "s",
         "////",
@@ -115,3 +115,9 @@ PRE_START = (
 def plain(code: str) -> str:
     """Write a code or field name as words: `evidence_gap` -> `evidence gap`."""
     return code.replace("_", " ")
+
+
+def visible(text: str) -> str:
+    """Text of a survey on one line, without characters that could steer a terminal."""
+    shown = (char if char.isprintable() else " " if char.isspace() else "\ufffd" for char in text)
+    return "".join(shown)

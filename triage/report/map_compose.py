@@ -93,7 +93,7 @@ def finish(path: Path, panel: Panel, drawn: Composed, title: str, context: RunCo
         draw_scale(panel, with_miles=context.country_code == "US")
     caption = _caption(drawn, context)
     write_titles(drawn.view, title, context.stamp, caption)
-    drawn.view.figure.savefig(path, dpi=DPI, metadata={"Software": None})
+    drawn.view.figure.savefig(path, format="png", dpi=DPI, metadata={"Software": None})
     in_rings = int(drawn.marks.counts.sum())
     return {
         "title": title,
@@ -119,7 +119,8 @@ def _caption(drawn: Composed, context: RunContext) -> str:
     if missing:
         parts.append(f"{missing:,} of {drawn.homes:,} homes have no usable location; not drawn.")
     if drawn.outside:
-        parts.append(f"{drawn.outside:,} homes lie far from the others, outside this view.")
+        who = "1 home lies" if drawn.outside == 1 else f"{drawn.outside:,} homes lie"
+        parts.append(f"{who} far from the others, outside this view.")
     if context.not_evaluated:
         rules = ", ".join(plain(rule) for rule in context.not_evaluated)
         parts.append(f"Rules not evaluated in this version: {rules}.")

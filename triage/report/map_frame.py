@@ -102,7 +102,10 @@ def _span(values: Floats) -> tuple[float, float]:
         return low, high
     near_low, near_high = (float(v) for v in np.quantile(values, [0.01, 0.99]))
     middle = max(near_high - near_low, _LEAST_SIDE_M)
-    return (near_low, near_high) if high - low > _FAR * middle else (low, high)
+    if high - low <= _FAR * middle:
+        return low, high
+    near = values[(values >= near_low - middle) & (values <= near_high + middle)]
+    return float(near.min()), float(near.max())
 
 
 def in_view(view: View, x: Floats, y: Floats) -> NDArray[np.bool_]:

@@ -20,6 +20,7 @@ from triage.report.labels import (
     MEASURE_GROUPS,
     REVIEW,
     SAFE,
+    visible,
 )
 from triage.report.summary import Summary, share
 
@@ -109,8 +110,7 @@ def _say(console: Console, text: str, style: str = "", *, whole: bool = False) -
 
     `whole` keeps a path on one line, so that it can be copied.
     """
-    shown = "".join(char if char.isprintable() else "\ufffd" for char in text)
-    console.print(Text(shown, style=style), soft_wrap=whole)
+    console.print(Text(visible(text), style=style), soft_wrap=whole)
 
 
 def _rows_line(summary: Summary, context: RunContext) -> str:
@@ -143,7 +143,7 @@ def _queue_table(summary: Summary, console: Console) -> Table:
     table = _new_table("Queues", console, ["Queue", "Rows", "Share", *homes])
 
     def add(words: str, rows: int, percent: str, worst: str = "") -> None:
-        cells: list[Text | str] = [Text(words), f"{rows:,}", percent, worst]
+        cells: list[Text | str] = [Text(visible(words)), f"{rows:,}", percent, worst]
         table.add_row(*cells[: len(table.columns)])
 
     for queue, rows, _, worst in summary.queues.iter_rows():
@@ -174,7 +174,9 @@ def _mix_table(title: str, mix: pl.DataFrame, names: Mapping[str, str], console:
     for row in mix.iter_rows(named=True):
         counts = [sum(row.get(part) or 0 for part in parts) for _, parts in groups]
         label = row["key"] if narrow else names.get(row["key"], row["key"])
-        table.add_row(Text(label), f"{row['total']:,}", *(f"{count:,}" for count in counts))
+        table.add_row(
+            Text(visible(label)), f"{row['total']:,}", *(f"{count:,}" for count in counts)
+        )
     return table
 
 
