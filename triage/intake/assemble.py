@@ -1,0 +1,249 @@
+"""Puts the sheets of all files together into one result, and decides on every row."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import polars as pl
+
+from triage.contract import Contract
+from triage.intake.files import FileReading
+from triage.intake.postal import repair_codes
+from triage.intake.result import SCHEMAS, Intake, clean_schema, empty_frame
+from triage.intake.rows import decide_rows
+from triage.intake.sheets import Note
+from triage.intake.table import SheetTable, constant_columns
+
+_DESK = "desk"
+_USUAL_GRADE = "observed"
+_DESK_GRADE = "documented"
+_KEY_PROBLEMS = (
+    ("property_id", "no_property_id", "no reference of the home; the row is not used"),
+    ("building_part", "no_building_part", "no readable building part; the row is not used"),
+)
+
+
+@dataclass
+class _Parts:
+    """Frames under way, one list per frame of the result."""
+
+    frames: dict[str, list[pl.DataFrame]] = field(default_factory=dict)
+
+    def add(self, name: str, frame: pl.DataFrame) -> None:
+        schema = SCHEMAS[name]
+        self.frames.setdefault(name, []).append(frame.select(schema.keys()).cast(pl.Schema(schema)))
+
+    def joined(self, name: str) -> pl.DataFrame:
+        return pl.concat([empty_frame(name), *self.frames.get(name, [])])
+
+
+def assemble(
+    readings: Sequence[FileReading],
+    contract: Contract,
+    country_code: str | None = None,
+    programme_id: str | None = None,
+) -> Intake:
+    """One result from all files.
+
+    Parameters
+    ----------
+    readings
+        Files as read; those with errors give what could be read of them.
+    contract
+        The fields.
+    country_code, programme_id
+        What rows without one have.
+    """
+    parts = _Parts()
+    cleans = [pl.DataFrame(schema=clean_schema(contract))]
+    odds: list[pl.DataFrame] = []
+    stems = [reading.stem for reading in readings]
+    source_id = first = 0
+    for reading in readings:
+        name = reading.stem if stems.count(reading.stem) == 1 else reading.file
+        _add_skipped(parts, reading)
+        for table in reading.tables:
+            ids = pl.int_range(first, first + table.raw.height, dtype=pl.UInt32, eager=True)
+            _add_source(parts, reading, table, source_id, ids)
+            cleans.append(_identified(table, name, ids))
+            odds.append(_add_odd(parts, reading, table, source_id, ids))
+            _add_grades(parts, reading, cleans[-1], contract)
+            source_id += 1
+            first += table.raw.height
+    clean = _with_defaults(pl.concat(cleans), country_code, programme_id)
+    return _decided(parts, clean, odds)
+
+
+def _add_skipped(parts: _Parts, reading: FileReading) -> None:
+    for sheet, note in reading.skipped.items():
+        parts.add("problems", _problem_of(note, reading.file, sheet))
+
+
+def _problem_of(note: Note, file: str, sheet: str | None) -> pl.DataFrame:
+    values = {
+        "row_id": None,
+        "kind": note.kind,
+        "field": None,
+        "raw": note.raw,
+        "file": file,
+        "sheet": sheet,
+        "row": note.row,
+        "column": note.column,
+        "message": note.message,
+    }
+    return pl.DataFrame([values], schema=SCHEMAS["problems"])
+
+
+def _add_source(
+    parts: _Parts, reading: FileReading, table: SheetTable, source_id: int, ids: pl.Series
+) -> None:
+    source = {
+        "source_id": source_id,
+        "file": reading.file,
+        "sha256": reading.sha256,
+        "sheet": table.sheet.name,
+        "profile": reading.profile.name if reading.profile is not None else None,
+        "rows_read": ids.len(),
+    }
+    parts.add("sources", pl.DataFrame([source], schema=SCHEMAS["sources"]))
+    columns: list[tuple[int | str | None, ...]] = [
+        (source_id, c.position, c.letters, c.heading, c.field, c.status) for c in table.columns
+    ]
+    fixed = constant_columns(reading.profile)
+    columns += [(source_id, None, None, None, name, "constant") for name, _ in fixed]
+    parts.add("columns", pl.DataFrame(columns, schema=SCHEMAS["columns"], orient="row"))
+    raw = table.raw.with_columns(ids.alias("row_id"), pl.lit(source_id).alias("source_id"))
+    parts.add("raw", raw)
+    numbers = table.raw.select("sheet_row").with_columns(ids.alias("row_id"))
+    start = table.raw.get_column("sheet_row").min()
+    for note in table.sheet.notes:
+        is_above = note.row is not None and (start is None or note.row < int(str(start)))
+        problem = _problem_of(note, reading.file, table.sheet.name).drop("row_id")
+        placed = problem.join(numbers, left_on="row", right_on="sheet_row", how="left")
+        if not is_above:
+            parts.add("problems", placed)
+
+
+def _identified(table: SheetTable, name: str, ids: pl.Series) -> pl.DataFrame:
+    """Typed rows with row_id, and a survey_id made of file, sheet and row where there is none."""
+    prefix = name if table.sheet.name is None else f"{name}:{table.sheet.name}"
+    made = pl.lit(prefix + ":") + table.raw.get_column("sheet_row").cast(pl.String)
+    return table.clean.select(
+        ids.alias("row_id"), pl.all().exclude("survey_id"), pl.coalesce("survey_id", made)
+    ).select("row_id", *table.clean.columns)
+
+
+def _add_odd(
+    parts: _Parts, reading: FileReading, table: SheetTable, source_id: int, ids: pl.Series
+) -> pl.DataFrame:
+    """Sort odd cells into problems; give them back with row_id for the frames of accepted rows."""
+    rows = pl.DataFrame(
+        {"row": pl.int_range(ids.len(), dtype=pl.UInt32, eager=True), "row_id": ids}
+    ).with_columns(table.raw.get_column("sheet_row"))
+    odd = table.odd.join(rows, on="row", how="left", maintain_order="left").with_columns(
+        pl.lit(source_id).alias("source_id")
+    )
+    told = odd.filter(pl.col("problem").is_not_null()).with_columns(
+        pl.lit(reading.file).alias("file"),
+        pl.lit(table.sheet.name, dtype=pl.String).alias("sheet"),
+        pl.col("sheet_row").alias("row"),
+        pl.col("problem").alias("kind"),
+    )
+    of_column = pl.col("kind") == "unit_missing"
+    parts.add("problems", told.filter(~of_column))
+    parts.add("problems", _by_column(told.filter(of_column)))
+    return odd
+
+
+def _by_column(told: pl.DataFrame) -> pl.DataFrame:
+    """One problem for all cells of a column that lack a unit: the cure is one line of a profile."""
+    return (
+        told.group_by("column", "field", "message", maintain_order=True)
+        .agg(
+            pl.lit(None, dtype=pl.UInt32).first().alias("row_id"),
+            pl.lit(None, dtype=pl.UInt32).first().alias("row"),
+            pl.col("kind", "raw", "file", "sheet").first(),
+            pl.len().alias("cells"),
+        )
+        .with_columns(
+            pl.format("{} cells, such as {}: {}", "cells", "raw", "message").alias("message")
+        )
+    )
+
+
+def _add_grades(
+    parts: _Parts, reading: FileReading, clean: pl.DataFrame, contract: Contract
+) -> None:
+    """What a row's cells are worth: the profile's grade, at best documented without a visit."""
+    order = [code.code for code in contract.codes["GRADE"]]
+    usual = (reading.profile.grade if reading.profile is not None else None) or _USUAL_GRADE
+    at_desk = max(usual, _DESK_GRADE, key=order.index)
+    method = pl.col("survey_method")
+    grade = (
+        pl.when(method.is_null() | (method == _DESK)).then(pl.lit(at_desk)).otherwise(pl.lit(usual))
+    )
+    parts.add("grades", clean.select("row_id", grade.alias("base_grade")))
+
+
+def _with_defaults(
+    clean: pl.DataFrame, country_code: str | None, programme_id: str | None
+) -> pl.DataFrame:
+    return clean.with_columns(
+        pl.col("country_code").fill_null(pl.lit(country_code, dtype=pl.String)),
+        pl.col("programme_id").fill_null(pl.lit(programme_id, dtype=pl.String)),
+    )
+
+
+def _decided(parts: _Parts, clean: pl.DataFrame, odds: list[pl.DataFrame]) -> Intake:
+    clean, restored = repair_codes(clean)
+    raw, sources = parts.joined("raw"), parts.joined("sources")
+    decided = decide_rows(clean, raw.select("row_id", "source_id"))
+    places = raw.select("row_id", "source_id", pl.col("sheet_row").alias("row")).join(
+        sources.select("source_id", "file", "sheet"), on="source_id", how="left"
+    )
+    for found in (restored, decided.problems, *_missing_keys(clean)):
+        placed = found.join(places, on="row_id", how="left", maintain_order="left")
+        parts.add("problems", placed.with_columns(pl.lit(None).alias("column")))
+    accepted = decided.clean.select("row_id")
+    for odd in odds:
+        kept = odd.join(accepted, on="row_id", how="semi")
+        _add_sparse(parts, kept)
+    return Intake(
+        sources=sources,
+        columns=parts.joined("columns"),
+        raw=raw,
+        clean=decided.clean,
+        marks=parts.joined("marks").sort("row_id", "field"),
+        grades=parts.joined("grades").join(accepted, on="row_id", how="semi").sort("row_id"),
+        unknowns=parts.joined("unknowns").sort("row_id", "field"),
+        limits=parts.joined("limits").sort("row_id", "field"),
+        problems=parts.joined("problems").sort(
+            "file", "sheet", "row", "column", "kind", nulls_last=False
+        ),
+        rows=decided.rows,
+    )
+
+
+def _missing_keys(clean: pl.DataFrame) -> list[pl.DataFrame]:
+    return [
+        clean.filter(pl.col(name).is_null()).select(
+            "row_id",
+            pl.lit(kind).alias("kind"),
+            pl.lit(name).alias("field"),
+            pl.lit(None, dtype=pl.String).alias("raw"),
+            pl.lit(message).alias("message"),
+        )
+        for name, kind, message in _KEY_PROBLEMS
+    ]
+
+
+def _add_sparse(parts: _Parts, odd: pl.DataFrame) -> None:
+    for name, column, called in (
+        ("marks", "grade", "grade"),
+        ("unknowns", "unknown", "kind"),
+        ("limits", "flag", "flag"),
+    ):
+        kept = odd.filter(pl.col(column).is_not_null())
+        if name == "unknowns":  # an empty cell needs no row; one that says "n/a" is kept
+            usual = pl.col("unknown").is_in(["blank", "not_asked"])
+            kept = kept.filter(~(usual & pl.col("raw").is_null()))
+        parts.add(name, kept.select("row_id", "field", pl.col(column).alias(called)))

@@ -1,0 +1,167 @@
+"""Reads workbooks (xlsx, xls, xlsb, ods): every cell as text, nothing guessed, nothing lost."""
+
+import re
+import zipfile
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from pathlib import Path
+from xml.etree import ElementTree
+
+import fastexcel
+import polars as pl
+
+from triage.errors import FileError, Place
+from triage.intake.limits import Limits
+from triage.intake.ods import apply_shown, shown_cells
+from triage.intake.ooxml import XlsxParts, refuse_far_cells
+from triage.intake.sheets import Note, Sheet, letters
+from triage.intake.xlsb import refuse_short_cells
+
+# Names that the reader gives to the error values of ECMA-376 part 1, 18.18.11.
+_ERROR_TEXT = {
+    "Div0": "#DIV/0!",
+    "NA": "#N/A",
+    "Name": "#NAME?",
+    "Null": "#NULL!",
+    "Num": "#NUM!",
+    "Ref": "#REF!",
+    "Value": "#VALUE!",
+    "GettingData": "#GETTING_DATA",
+}
+_ERROR_NAME = re.compile(r"Error\((\w+)\)")
+Refine = Callable[[str, pl.DataFrame], tuple[pl.DataFrame, list[Note]]]
+
+
+def read_book(
+    path: Path, kind: str, shown: str, wanted: Iterable[str] | None, limits: Limits
+) -> list[Sheet]:
+    """Read the sheets of a workbook, in the order of the workbook.
+
+    Parameters
+    ----------
+    path, kind, shown
+        The file, its kind by `file_kind`, and its name for messages.
+    wanted
+        Sheet names; None reads every sheet.
+    limits
+        Upper bounds for rows and columns.
+
+    Raises
+    ------
+    FileError
+        If the workbook cannot be read, is encrypted, lacks a wanted sheet or breaks a limit.
+    """
+    try:
+        reader = fastexcel.read_excel(path)
+    except fastexcel.FastExcelError as error:
+        raise _refusal(error, shown) from error
+    names = _wanted_names(reader.sheet_names, wanted, shown)
+    try:
+        if kind == "xlsx":
+            return _read_xlsx(path, reader, names, shown, limits)
+        if kind == "xlsb":
+            refuse_short_cells(path, shown)
+        refine = _ods_refiner(path) if kind == "ods" else _unrefined
+        return [_read_sheet(reader, name, shown, limits, refine) for name in names]
+    except (zipfile.BadZipFile, ElementTree.ParseError, KeyError, EOFError) as error:
+        fix = "open it in a spreadsheet program and save it again"
+        raise FileError(f"the workbook is damaged: {error}", shown, fix) from error
+
+
+def _refusal(error: Exception, shown: str) -> FileError:
+    text = str(error)
+    if "password" in text.lower():
+        return FileError("the workbook is encrypted", shown, "save it without a password")
+    first = text.splitlines()[0] if text else type(error).__name__
+    fix = "open it in a spreadsheet program and save it as xlsx"
+    return FileError(f"the workbook cannot be read ({first})", shown, fix)
+
+
+def _wanted_names(there: list[str], wanted: Iterable[str] | None, shown: str) -> list[str]:
+    if wanted is None:
+        return there
+    asked = set(wanted)
+    missing = sorted(asked - set(there))
+    if missing:
+        what = f"there is no sheet {', '.join(repr(name) for name in missing)}"
+        fix = (
+            f"correct layout.sheets in the profile; the workbook has {', '.join(map(repr, there))}"
+        )
+        raise FileError(what, shown, fix)
+    return [name for name in there if name in asked]
+
+
+def _read_xlsx(
+    path: Path, reader: fastexcel.ExcelReader, names: list[str], shown: str, limits: Limits
+) -> list[Sheet]:
+    with zipfile.ZipFile(path) as archive:
+        parts = XlsxParts(archive)
+        sheets = []
+        for name in names:
+            xml = parts.sheet_xml(name)
+            refuse_far_cells(xml, shown, name, limits)
+
+            def refine(
+                sheet: str, cells: pl.DataFrame, xml: bytes = xml
+            ) -> tuple[pl.DataFrame, list[Note]]:
+                return parts.show_percent(cells, xml), parts.notes(sheet, xml)
+
+            sheet = _read_sheet(reader, name, shown, limits, refine)
+            sheets.append(replace(sheet, is_1904=parts.is_1904))
+        return sheets
+
+
+def _unrefined(_: str, cells: pl.DataFrame) -> tuple[pl.DataFrame, list[Note]]:
+    return cells, []
+
+
+def _ods_refiner(path: Path) -> Refine:
+    odd = shown_cells(path)
+    return lambda sheet, cells: apply_shown(cells, odd.get(sheet, []))
+
+
+def _read_sheet(
+    reader: fastexcel.ExcelReader, name: str, shown: str, limits: Limits, refine: Refine
+) -> Sheet:
+    try:
+        # skip_rows=0: otherwise empty rows at the top are dropped and every row number is wrong.
+        sheet = reader.load_sheet(name, header_row=None, skip_rows=0, dtypes="string")
+        _refuse_size(sheet, Place(shown, name), limits)
+        batch, failed = sheet.to_arrow_with_errors()
+    except fastexcel.FastExcelError as error:
+        raise _refusal(error, shown) from error
+    is_hidden = sheet.visible != "visible"
+    if not sheet.width:
+        return Sheet(name, pl.DataFrame(), is_hidden=is_hidden)
+    first = sheet.selected_columns[0].absolute_index
+    cells = pl.DataFrame(batch)
+    cells.columns = [letters(first + k) for k in range(cells.width)]
+    cells = cells.with_columns(pl.all().replace("", None))
+    cells = _with_errors(cells, failed.errors if failed is not None else [])
+    cells, notes = refine(name, cells)
+    if is_hidden:
+        notes = [Note("hidden_sheet", "this sheet is hidden; it is read"), *notes]
+    return Sheet(name, cells, tuple(notes), is_hidden=is_hidden)
+
+
+def _refuse_size(sheet: fastexcel.ExcelSheet, where: Place, limits: Limits) -> None:
+    for count, most, what in (
+        (sheet.total_height, limits.rows, "rows"),
+        (sheet.width, limits.columns, "columns"),
+    ):
+        if count > most:
+            fix = "split the sheet, or delete what lies beyond the survey"
+            raise FileError(f"the sheet has {count} {what}, more than {most}", where, fix)
+
+
+def _with_errors(cells: pl.DataFrame, failed: list[fastexcel.CellError]) -> pl.DataFrame:
+    """Write error texts into the cells, where the reader leaves nothing."""
+    texts: dict[int, dict[int, str]] = {}
+    for error in failed:
+        row, column = error.offset_position
+        named = _ERROR_NAME.search(error.detail)
+        text = _ERROR_TEXT.get(named[1], f"#{named[1]}") if named else "#ERROR"
+        texts.setdefault(column, {})[row] = text
+    return cells.with_columns(
+        cells.to_series(column).scatter(list(at), list(at.values())) for column, at in texts.items()
+    )

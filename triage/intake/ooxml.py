@@ -1,0 +1,203 @@
+"""What an xlsx file says beside its cell values: hidden rows, percent formats, merged cells.
+
+The cell reader gives values only. A value shown as 18% is stored as 0.18, a formula that was
+never calculated has no value at all, and a hidden row looks like any other: each would change
+a survey silently, so the sheet's own XML is searched for them. The search is by byte patterns,
+because a full parse of a large sheet costs more than reading it.
+"""
+
+import re
+import zipfile
+from collections.abc import Iterator
+from pathlib import PurePosixPath
+from xml.etree import ElementTree
+
+import polars as pl
+
+from triage.errors import FileError
+from triage.intake.limits import Limits
+from triage.intake.sheets import Note, column_index, letters
+
+_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+_PERCENT_FORMATS = {9, 10}  # ECMA-376 part 1, 18.8.30: built-in formats 0% and 0.00%
+_HIDDEN = re.compile(rb'\bhidden="(?:1|true)"')
+_ROW = re.compile(rb"<row\b[^>]*>")
+_ROW_NUMBER = re.compile(rb'\br="(\d+)"')
+_COLUMN = re.compile(rb"<col\b[^>]*>")
+_MERGED = re.compile(rb'<mergeCell\b[^>]*\bref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+_FAR_CELL = re.compile(rb'r="([A-Z]{3})\d+"')
+_CELL = re.compile(rb"<c\b[^>]*>")
+_CELL_PLACE = re.compile(rb'\br="([A-Z]+)(\d+)"')
+_CELL_STYLE = re.compile(rb'\bs="(\d+)"')
+_CELL_TYPE = re.compile(rb'\bt="(?!n")')
+_BARE_FORMULA = re.compile(
+    rb'<c\b[^>]*\br="([A-Z]+)(\d+)"[^>]*>\s*<f\b(?:[^>]*/>|[^>]*>[^<]*</f>)\s*(?:<v\s*/>|<v></v>)?\s*</c>'
+)
+
+
+class XlsxParts:
+    """The parts of one open xlsx archive, by sheet name."""
+
+    def __init__(self, archive: zipfile.ZipFile) -> None:
+        self._archive = archive
+        self._names = set(archive.namelist())
+        self._paths = self._sheet_paths()
+        self._percent = self._percent_styles()
+
+    @property
+    def is_1904(self) -> bool:
+        """Whether the workbook counts its days from 1904."""
+        book = self._archive.read("xl/workbook.xml")
+        return re.search(rb'\bdate1904="(?:1|true)"', book) is not None
+
+    def sheet_xml(self, sheet: str) -> bytes:
+        """XML of one sheet; empty for a chart sheet, which has no cells."""
+        path = self._paths.get(sheet, "")
+        return self._archive.read(path) if path in self._names else b""
+
+    def notes(self, sheet: str, xml: bytes) -> list[Note]:
+        """Hidden rows and columns, merged cells, bare formulas and comments of a sheet."""
+        found = [*_hidden_rows(xml), *_hidden_columns(xml), *_merged_cells(xml)]
+        found += list(_bare_formulas(xml))
+        comments = self._comment_count(sheet)
+        if comments:
+            message = f"{comments} cell comments are not read; put what they say into cells"
+            found.append(Note("comment_not_read", message))
+        return found
+
+    def show_percent(self, cells: pl.DataFrame, xml: bytes) -> pl.DataFrame:
+        """Write cells in a percent format as the sheet shows them: 0.18 becomes 18%."""
+        if not self._percent:
+            return cells
+        rows: dict[str, list[int]] = {}
+        for cell in _CELL.finditer(xml):
+            style = _CELL_STYLE.search(cell[0])
+            if style is None or int(style[1]) not in self._percent or _CELL_TYPE.search(cell[0]):
+                continue
+            place = _CELL_PLACE.search(cell[0])
+            if place is not None:
+                rows.setdefault(place[1].decode(), []).append(int(place[2]) - 1)
+        return cells.with_columns(
+            _as_percent(cells.get_column(name), at)
+            for name, at in rows.items()
+            if name in cells.columns
+        )
+
+    def _sheet_paths(self) -> dict[str, str]:
+        targets = self._targets("xl/_rels/workbook.xml.rels", "xl")
+        book = ElementTree.fromstring(self._archive.read("xl/workbook.xml"))
+        return {
+            sheet.get("name", ""): targets.get(sheet.get(_RELATION, ""), ("", ""))[1]
+            for sheet in book.iter(f"{_MAIN}sheet")
+        }
+
+    def _targets(self, relations: str, base: str) -> dict[str, tuple[str, str]]:
+        """Relation id -> (kind, path inside the archive)."""
+        if relations not in self._names:
+            return {}
+        root = ElementTree.fromstring(self._archive.read(relations))
+        return {
+            entry.get("Id", ""): (
+                entry.get("Type", "").rsplit("/", 1)[-1],
+                _resolve(base, entry.get("Target", "")),
+            )
+            for entry in root
+        }
+
+    def _percent_styles(self) -> frozenset[int]:
+        if "xl/styles.xml" not in self._names:
+            return frozenset()
+        root = ElementTree.fromstring(self._archive.read("xl/styles.xml"))
+        percent = _PERCENT_FORMATS | {
+            int(number.get("numFmtId", "-1"))
+            for number in root.iter(f"{_MAIN}numFmt")
+            if "%" in re.sub(r'"[^"]*"|\\.', "", number.get("formatCode", ""))
+        }
+        formats = root.find(f"{_MAIN}cellXfs")
+        return frozenset(
+            index
+            for index, style in enumerate(formats if formats is not None else ())
+            if int(style.get("numFmtId", "0")) in percent
+        )
+
+    def _comment_count(self, sheet: str) -> int:
+        path = PurePosixPath(self._paths.get(sheet, ""))
+        relations = f"{path.parent}/_rels/{path.name}.rels"
+        return sum(
+            len(re.findall(rb"<comment\b", self._archive.read(target)))
+            for kind, target in self._targets(relations, str(path.parent)).values()
+            if kind == "comments" and target in self._names
+        )
+
+
+def refuse_far_cells(xml: bytes, shown: str, sheet: str, limits: Limits) -> None:
+    """Refuse a sheet with a cell so far out that a table up to it would fill the memory.
+
+    Raises
+    ------
+    FileError
+        If a cell lies beyond the column limit.
+    """
+    far = max((column_index(m[1].decode()) for m in _FAR_CELL.finditer(xml)), default=0)
+    if far >= limits.columns:
+        what = (
+            f"sheet {sheet!r} has a cell in column {letters(far)}, beyond {limits.columns} columns"
+        )
+        raise FileError(what, shown, "delete the stray cell; a survey has no such column")
+
+
+def _resolve(base: str, target: str) -> str:
+    if target.startswith("/"):
+        return target[1:]
+    parts: list[str] = []
+    for part in (*PurePosixPath(base).parts, *PurePosixPath(target).parts):
+        if part == "..":
+            parts = parts[:-1]
+        elif part != ".":
+            parts.append(part)
+    return "/".join(parts)
+
+
+def _hidden_rows(xml: bytes) -> Iterator[Note]:
+    if not _HIDDEN.search(xml):  # one fast pass decides for nearly every sheet
+        return
+    for tag in _ROW.finditer(xml):
+        number = _ROW_NUMBER.search(tag[0])
+        if number is not None and _HIDDEN.search(tag[0]):
+            yield Note("hidden_row", "this row is hidden in the sheet; it is read", int(number[1]))
+
+
+def _hidden_columns(xml: bytes) -> Iterator[Note]:
+    for tag in _COLUMN.finditer(xml, 0, max(xml.find(b"<sheetData"), 0)):
+        bounds = re.search(rb'\bmin="(\d+)"', tag[0]), re.search(rb'\bmax="(\d+)"', tag[0])
+        if bounds[0] is None or bounds[1] is None or not _HIDDEN.search(tag[0]):
+            continue
+        first, last = int(bounds[0][1]) - 1, min(int(bounds[1][1]) - 1, 16_383)
+        span = letters(first) if first == last else f"{letters(first)}:{letters(last)}"
+        yield Note("hidden_column", "hidden in the sheet; it is read", column=span)
+
+
+def _merged_cells(xml: bytes) -> Iterator[Note]:
+    for left, top, right, bottom in _MERGED.findall(xml, max(xml.find(b"</sheetData>"), 0)):
+        if int(bottom) > int(top):
+            span = f"{left.decode()}{int(top)}:{right.decode()}{int(bottom)}"
+            message = f"{span} is one merged cell; only row {int(top)} holds its value"
+            yield Note("merged_cells", message, int(top), left.decode(), span)
+
+
+def _bare_formulas(xml: bytes) -> Iterator[Note]:
+    if b"<f" not in xml:
+        return
+    for column, row in _BARE_FORMULA.findall(xml):
+        message = "the formula was never calculated; open the workbook, save it, give it again"
+        yield Note("formula_without_value", message, int(row), column.decode(), "formula")
+
+
+def _as_percent(column: pl.Series, rows: list[int]) -> pl.Series:
+    at = pl.Series(sorted({row for row in rows if row < column.len()}), dtype=pl.UInt32)
+    numbers = column.gather(at).cast(pl.Float64, strict=False)
+    # Ten digits: 0.07 * 100 is 7.000000000000001 in binary.
+    shown = (numbers * 100).round(10).cast(pl.String).str.strip_suffix(".0") + "%"
+    known = shown.is_not_null()
+    return column.scatter(at.filter(known), shown.filter(known))
