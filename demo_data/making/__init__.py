@@ -1,0 +1,1 @@
+"""The parts of the script that writes the demonstration programmes."""
