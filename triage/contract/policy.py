@@ -122,13 +122,18 @@ class Presumption:
 
 @dataclass(frozen=True, slots=True)
 class Quantity:
-    """A name that rules may use and that is computed, not surveyed."""
+    """A name that rules may use and that is computed, not surveyed.
+
+    `asks` are the fields that would settle it, the first one by default; `asks_when` pairs a
+    field with the condition under which that field is the one to ask for.
+    """
 
     name: str
     meaning: str
     unit: str
     computed: str
     asks: tuple[str, ...] = ()
+    asks_when: tuple[tuple[str, str], ...] = ()
     awaits: str | None = None
 
 

@@ -29,6 +29,10 @@ def check_policy(policy: Policy, contract: Contract, folder: Path) -> list[Triag
         errors += _unknown(
             quantity.asks, contract.fields, "field", Place(str(folder / "quantities.toml"))
         )
+        for field, when in quantity.asks_when:
+            place = Place(str(folder / "quantities.toml"), column=quantity.name)
+            errors += _unknown((field,), contract.fields, "field", place)
+            errors += check_condition(when, known, limits, place)
     clashes = {*policy.parameters} & known
     errors += [
         PolicyError(

@@ -245,13 +245,14 @@ def _presumption(s: Section) -> Presumption:
 
 
 def _quantity(name: str, s: Section) -> Quantity:
-    s.only("meaning", "unit", "asks", "computed", "awaits")
+    s.only("meaning", "unit", "asks", "asks_when", "computed", "awaits")
     return Quantity(
         name=name,
         meaning=s.need("meaning", str, '"what it is"') or "",
         unit=s.need("unit", str, '"-"') or "",
         computed=s.need("computed", str, '"survey"') or "",
         asks=s.texts("asks"),
+        asks_when=tuple((k, str(v)) for k, v in (s.get("asks_when", dict) or {}).items()),
         awaits=s.get("awaits", str),
     )
 

@@ -1,0 +1,273 @@
+"""Quantities that the rules name, computed from survey fields, place and the proposed measure.
+
+Everything here looks at the building after the measure where the rule does.
+"""
+
+import polars as pl
+
+from triage.assemblies.foam import (
+    AT_RAFTERS,
+    foam_class_after,
+    foam_class_resolved,
+    foam_deck_top_only,
+    foam_in_roof,
+    foam_measure,
+    foam_now,
+    has_any,
+)
+from triage.contract.policy import Policy
+
+_SLOPED = ("pitched_cold", "pitched_cathedral", "pitched_room", "none_above")
+_LOW = ("low_slope_cold", "low_slope_warm", "low_slope_unknown", "mixed")
+_AIR_OPEN_UNDERLAY = ("none", "torching", "membrane_lr_airopen")
+_VERY_HUMID = ("pool", "spa", "commercial_kitchen")
+_HUMID = ("overcrowded", "laundry", "humidifier", "aquaria_plants", "shared_house")
+_RENDERED = ("render_lime", "render_cement")
+_FACED = ("bare", "paint_open", "paint_film", "sealer")
+_CLAD = ("tile_hung", "cladding_drained", "cladding_direct")
+_BAD_FACE = ("poor", "failed", "hollow")
+# Age letters of the English and Welsh method (MEMORY): I spans 1996 to 2002, so it cannot tell.
+_BEFORE_2000 = ("A", "B", "C", "D", "E", "F", "G", "H")
+_FROM_2000 = ("J", "K", "L")
+_ASBESTOS_YEAR = 2000  # UK presumption for buildings from before 2000 (SEEN B36)
+_WETTING_MONTHS = (10, 11, 12, 1, 2, 3)  # October to March in the north (cold season, SEEN S2)
+
+
+def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
+    """Add the derived quantities of quantities.toml to assessment rows.
+
+    Parameters
+    ----------
+    frame
+        One row per home-part-measure with the survey fields, `measure_group`,
+        `measure_material`, `measure_thickness_mm` and the place columns `zone_num`,
+        `near_cold_line`, `latitude_north`, `exposure_from_place`.
+    policy
+        Gives the limits and the outer-class table.
+
+    Returns
+    -------
+    pl.DataFrame
+        The same rows and order, with one column more for each quantity; null where unknown.
+    """
+    first = frame.with_columns(
+        foam_now().alias("foam_now"),
+        foam_deck_top_only().alias("foam_deck_top_only"),
+        foam_measure().alias("foam_measure"),
+        foam_class_resolved(policy).alias("foam_class_resolved"),
+        pl.coalesce("exposure_class", "exposure_from_place").alias("exposure_resolved"),
+        cold_side(policy).alias("cold_side"),
+        outer_class(policy).alias("roof_outer_class_resolved"),
+        wall_face_condition().alias("wall_face_condition"),
+        low_slope(policy).alias("low_slope"),
+        air_open_roof().alias("air_open_roof"),
+        built_before_2000().alias("built_before_2000"),
+        has_any("high_moisture_use", _VERY_HUMID).alias("pool_use"),
+        humidity_class().alias("humidity_class"),
+        wetting_half_year(pl.coalesce("mc_date", "survey_date")).alias("mc_in_wetting_season"),
+        wetting_half_year(pl.col("survey_date")).alias("log_in_wetting_season"),
+        pl.lit(None, pl.Boolean).alias("mc_subsurface"),  # comes with reading records
+    )
+    second = first.with_columns(
+        foam_in_roof().alias("foam_in_roof"),
+        pl.when(pl.col("mc_in_wetting_season"))
+        .then(pl.lit("wetting"))
+        .when(~pl.col("mc_in_wetting_season"))
+        .then(pl.lit("drying"))
+        .alias("mc_season"),
+    )
+    return second.with_columns(
+        foam_class_after().alias("foam_class_after"),
+        plane_after(policy).alias("plane_after"),
+        vapour_control_after().alias("vapour_control_after"),
+    )
+
+
+def cold_side(policy: Policy) -> pl.Expr:
+    """Zone 5 or colder, or near the line: then the cold side is judged too, and it decides (H9)."""
+    cold = pl.col("zone_num") >= policy.number("cold_zone_min")
+    return cold | pl.col("near_cold_line").fill_null(value=False)
+
+
+def near_cold_line(policy: Policy) -> pl.Expr:
+    """Heating degree-days within the policy's share of the cold line. [K.day, base 18.3 degC]"""
+    line, share = policy.number("cold_line_hdd"), policy.number("near_cold_line_share")
+    return ((pl.col("hdd_18_3") - line).abs() <= share * line).fill_null(value=False)
+
+
+def outer_class(policy: Policy) -> pl.Expr:
+    """Permeance class outside the insulation: recorded, else by the policy's table."""
+    derived: pl.Expr = pl.lit(None, pl.String)
+    for entry in reversed(policy.outer_classes):
+        tests = [
+            pl.col(column).is_in(list(codes))
+            for column, codes in (
+                ("roof_covering", entry.covering),
+                ("roof_underlay", entry.underlay),
+            )
+            if codes
+        ]
+        derived = pl.when(pl.all_horizontal(tests)).then(pl.lit(entry.result)).otherwise(derived)
+    return pl.coalesce("roof_outer_class", derived)
+
+
+def wall_face_condition() -> pl.Expr:
+    """Condition of pointing or render, whichever the finish calls for.
+
+    With an unknown finish both must be known, unless one is already bad.
+    """
+    pointing, render = pl.col("pointing_condition"), pl.col("render_condition")
+    finish = pl.col("wall_finish_external")
+    bad = (
+        pl.when(pointing.is_in(list(_BAD_FACE)))
+        .then(pointing)
+        .when(render.is_in(list(_BAD_FACE)))
+        .then(render)
+    )
+    real_pointing = pl.when(pointing != "not_applicable").then(pointing)
+    real_render = pl.when(render != "not_applicable").then(render)
+    both = pl.when(pointing.is_not_null() & render.is_not_null()).then(
+        pl.coalesce(real_pointing, real_render, pl.lit("not_applicable"))
+    )
+    by_finish = (
+        pl.when(finish.is_in(list(_FACED)))
+        .then(real_pointing)
+        .when(finish.is_in(list(_RENDERED)))
+        .then(real_render)
+        .when(finish.is_in(list(_CLAD)))
+        .then(pl.lit("not_applicable"))
+        .otherwise(both)
+    )
+    return pl.coalesce(bad, by_finish)
+
+
+def low_slope(policy: Policy) -> pl.Expr:
+    """A roof, or part of it, under the low-slope pitch, by form or by pitch."""
+    by_form = (
+        pl.when(pl.col("roof_form").is_in(list(_LOW)))
+        .then(statement=True)
+        .when(pl.col("roof_form").is_in(list(_SLOPED)))
+        .then(statement=False)
+    )
+    shallow = (pl.col("roof_pitch_deg") < policy.number("low_slope_pitch_deg")).fill_null(
+        value=False
+    )
+    return (
+        pl.when(shallow & (pl.col("roof_form") != "none_above").fill_null(value=True))
+        .then(statement=True)
+        .otherwise(by_form)
+    )
+
+
+def air_open_roof() -> pl.Expr:
+    """Air passes through the covering, so that missing eaves openings are no defect (N2)."""
+    open_deck = (pl.col("roof_deck") == "boards_gapped").fill_null(value=False)
+    return (
+        pl.when(open_deck)
+        .then(statement=True)
+        .otherwise(pl.col("roof_underlay").is_in(list(_AIR_OPEN_UNDERLAY)))
+    )
+
+
+def built_before_2000() -> pl.Expr:
+    """Built before 2000, by year, else by age letter; null where neither can tell."""
+    by_letter = (
+        pl.when(pl.col("age_band").is_in(list(_BEFORE_2000)))
+        .then(statement=True)
+        .when(pl.col("age_band").is_in(list(_FROM_2000)))
+        .then(statement=False)
+    )
+    return pl.coalesce(pl.col("year_built") < _ASBESTOS_YEAR, by_letter)
+
+
+def humidity_class() -> pl.Expr:
+    """Indoor humidity class assumed from use: 5 pools and kitchens, 4 crowded or wet use, else 3.
+
+    After the classes of ISO 13788 Annex A (MEMORY); never decides alone.
+    """
+    return (
+        pl.when(has_any("high_moisture_use", _VERY_HUMID))
+        .then(5)
+        .when(has_any("high_moisture_use", _HUMID))
+        .then(4)
+        .when(pl.col("high_moisture_use").is_not_null())
+        .then(3)
+        .cast(pl.Int8)
+    )
+
+
+def wetting_half_year(on: pl.Expr) -> pl.Expr:
+    """Whether a date lies in the wetting half-year: October to March, April to September south."""
+    winter = on.dt.month().is_in(list(_WETTING_MONTHS))
+    return pl.when(pl.col("latitude_north").fill_null(value=True)).then(winter).otherwise(~winter)
+
+
+def plane_after(policy: Policy) -> pl.Expr:
+    """Where the insulation sits once the measure is done (H2). Needs the foam quantities."""
+    group, plane = pl.col("measure_group"), pl.col("insulation_plane")
+    ceiling_there = (
+        pl.col("ceiling_insulation_mm") >= policy.number("two_planes_ceiling_mm")
+    ) | plane.is_in(["ceiling", "mixed"])
+    foam_at_rafters = pl.col("foam_in_roof") & has_any("foam_location", AT_RAFTERS).fill_null(
+        value=True
+    )
+    gap_only = (
+        pl.col("foam_location").list.contains("between_rafters_gap")
+        & (pl.col("foam_location").list.len() == 1)
+    ).fill_null(value=False)
+    with_foam = (
+        pl.when(ceiling_there.fill_null(value=False))
+        .then(pl.lit("mixed"))
+        .when(gap_only)
+        .then(pl.lit("rafter_ventilated"))
+        .otherwise(pl.lit("rafter_unvented"))
+    )
+    today = pl.when(foam_at_rafters.fill_null(value=False)).then(with_foam).otherwise(plane)
+    ceiling = (
+        pl.when(
+            foam_at_rafters.fill_null(value=False)
+            | plane.is_in(
+                ["rafter_ventilated", "rafter_unvented", "above_deck", "mixed"]
+            ).fill_null(value=False)
+        )
+        .then(pl.lit("mixed"))
+        .otherwise(pl.lit("ceiling"))
+    )
+    sprayed = (
+        pl.when(ceiling_there.fill_null(value=False))
+        .then(pl.lit("mixed"))
+        .otherwise(pl.lit("rafter_unvented"))
+    )
+    rafter = (
+        pl.when(pl.col("foam_measure"))
+        .then(sprayed)
+        .when(today.is_in(["rafter_unvented", "mixed", "above_deck"]))
+        .then(today)
+        .when(pl.col("foam_measure").is_not_null())
+        .then(pl.lit("rafter_ventilated"))
+    )
+    above = (
+        pl.when(today.is_in(["none", "above_deck"]))
+        .then(pl.lit("above_deck"))
+        .when(today.is_not_null())
+        .then(pl.lit("mixed"))
+    )
+    return (
+        pl.when(group == "CEIL")
+        .then(ceiling)
+        .when(group == "RAFT")
+        .then(rafter)
+        .when(group == "EXTR")
+        .then(above)
+        .otherwise(today)
+    )
+
+
+def vapour_control_after() -> pl.Expr:
+    """Inner vapour control once the measure is done: none where foam is proposed and none recorded."""
+    recorded = pl.col("interior_vapour_control")
+    return (
+        pl.when(pl.col("foam_measure") & recorded.is_null())
+        .then(pl.lit("none"))
+        .otherwise(recorded)
+    )

@@ -1,0 +1,214 @@
+"""From graded survey rows to queues: a pure function of a batch of homes.
+
+Nothing here reads a file, a clock or a setting, so that a portfolio larger than memory runs
+batch by batch and another engine can call the same function.
+"""
+
+from dataclasses import dataclass
+from datetime import date
+
+import polars as pl
+
+from triage.assemblies.context import context_flags
+from triage.assemblies.derived import near_cold_line, with_quantities
+from triage.assemblies.foam import foam_now
+from triage.contract.policy import GATING, Policy
+from triage.rules.current import KEY, Current, current_evidence
+from triage.rules.evaluate import MISSING, Frames, evaluate
+from triage.rules.frames import assessment_rows, evidence_fields, read_three_ways
+from triage.rules.grading import grade_rows
+from triage.rules.queue import decide, join_variants, review_first
+from triage.rules.standing import expires_on, survey_quality
+from triage.rules.words import Writer, main_rule, next_action, reason
+
+ID = ("property_id", "building_part", "measure_code")
+_EXPOSED = ("severe", "very_severe")
+
+
+@dataclass(frozen=True, slots=True)
+class Assessed:
+    """What a batch of homes came to.
+
+    `queue` has one row per home × part × measure in key order; `results` the UInt8 answer of
+    every rule in the same order; `current` the evidence as it stands; `quantities` what was
+    computed for each row.
+    """
+
+    queue: pl.DataFrame
+    results: pl.DataFrame
+    current: Current
+    quantities: pl.DataFrame
+
+
+def assess(
+    rows: pl.DataFrame,
+    marks: pl.DataFrame,
+    proposals: pl.DataFrame,
+    places: pl.DataFrame,
+    policy: Policy,
+    as_of: date,
+    survey_fields: list[str],
+) -> Assessed:
+    """Judge every proposed measure, and every foamed home-part, on the evidence held.
+
+    Parameters
+    ----------
+    rows
+        Accepted survey rows: `row_id`, `base_grade` and all survey fields.
+    marks
+        `row_id`, `field`, `grade` of the cells whose own text carries a grade.
+    proposals
+        `property_id`, `building_part`, `measure_code`, `measure_material`,
+        `measure_thickness_mm`.
+    places
+        One row per property: the columns of the placed homes.
+    policy
+        The pack.
+    as_of
+        Date at which evidence is judged.
+    survey_fields
+        Names of the survey's fields in order.
+    """
+    fields = evidence_fields(policy, survey_fields)
+    climate = places.with_columns(
+        near_cold_line(policy).alias("near_cold_line"),
+        pl.col("exposure_computed").alias("exposure_from_place"),
+    ).drop("exposure_computed")
+    exposed = _exposed(rows, climate)
+    graded = grade_rows(exposed, marks, fields, policy, as_of)
+    current = current_evidence(graded, fields, policy)
+    wide = assessment_rows(current.table, proposals, climate, policy, foam_now())
+    frames = _with_everything(read_three_ways(wide, fields, policy), policy)
+    answers = evaluate(frames, policy)
+    results, missing, presumed, first = join_variants(
+        wide, answers, review_first(frames.all, policy), policy
+    )
+    base_at = wide["variant"] == 0
+    base = wide.filter(base_at)
+    decision = decide(
+        base.select("measure_group", "measure_code"), results, presumed, first, policy
+    )
+    lists = Writer(policy, decision.effective, base).lists(missing, presumed)
+    standing = pl.DataFrame(
+        {
+            "survey_quality": survey_quality(frames.clear.filter(base_at), policy),
+            "expires_on": expires_on(base, frames.clear.filter(base_at), graded, policy),
+        }
+    )
+    queue = _queue_table(base, decision.table, lists, standing, policy)
+    rule_columns = [name for name in results.columns if name in policy.rules]
+    return Assessed(
+        queue=queue,
+        results=base.select(ID).hstack(results.select(rule_columns)),
+        current=current,
+        quantities=base.select(ID).hstack(
+            frames.all.filter(base_at).select(
+                n for n in policy.quantities if n in frames.all.columns and n not in base.columns
+            )
+        ),
+    )
+
+
+def _exposed(rows: pl.DataFrame, climate: pl.DataFrame) -> pl.DataFrame:
+    """Whether the home stands in severe exposure, recorded or computed: its evidence ages faster."""
+    computed = rows.select("property_id").join(
+        climate.select("property_id", "exposure_from_place"),
+        on="property_id",
+        how="left",
+        maintain_order="left",
+    )
+    recorded = pl.col("exposure_class").is_in(list(_EXPOSED)).any().over("property_id")
+    said = pl.col("exposure_class").is_not_null().any().over("property_id")
+    guess = computed["exposure_from_place"].is_in(list(_EXPOSED)).fill_null(value=False)
+    return rows.with_columns(
+        pl.when(said)
+        .then(recorded.fill_null(value=False))
+        .otherwise(pl.lit(guess))
+        .alias("exposed")
+    )
+
+
+def _with_everything(frames: Frames, policy: Policy) -> Frames:
+    """Add derived quantities to each reading, and the context flags of the clearing one to all."""
+    read = {
+        name: with_quantities(getattr(frames, name), policy) for name in ("all", "firm", "clear")
+    }
+    flags = context_flags(read["clear"], policy).with_columns(
+        (
+            frames.all["exposure_from_place"].is_not_null()
+            & (frames.all["join_quality"] == "good").fill_null(value=False)
+        ).alias("exposure_computed")
+    )
+    return Frames(
+        *(read[name].hstack(flags) for name in ("all", "firm", "clear")), stale=frames.stale
+    )
+
+
+def _queue_table(
+    base: pl.DataFrame,
+    decision: pl.DataFrame,
+    lists: pl.DataFrame,
+    standing: pl.DataFrame,
+    policy: Policy,
+) -> pl.DataFrame:
+    names = {code: measure.name for code, measure in policy.measures.items()}
+    zone = pl.concat_str(pl.col("zone_num").cast(pl.String), pl.col("moist_letter").fill_null(""))
+    known = base.select(
+        *ID,
+        "measure_group",
+        pl.col("measure_code").replace_strict(names, return_dtype=pl.String).alias("measure_name"),
+        "survey_on",
+        "lat",
+        "lon",
+        "region_name",
+        "zone_join",
+        "near_cold_line",
+        zone.alias("zone"),
+        pl.coalesce("exposure_class", "exposure_from_place").alias("exposure"),
+        foam_now().alias("foam_present"),
+    )
+    table = pl.concat([known, decision, lists, standing], how="horizontal").with_columns(
+        pl.concat_list("presumed_checks", "rule_checks")
+        .list.unique(maintain_order=True)
+        .alias("checks"),
+        pl.when(pl.col("near_cold_line").fill_null(value=False))
+        .then(
+            pl.concat_list(
+                "notes", pl.lit("Climate lies near the cold line: both sides were judged.")
+            )
+        )
+        .otherwise("notes")
+        .alias("notes"),
+    )
+    outstanding = pl.sum_horizontal(
+        pl.col(name).list.len() for name in ("checks", "enabling", "stop_work")
+    )
+    table = table.with_columns(
+        ((pl.col("queue") == "safe-to-insulate") & (outstanding == 0)).alias("released")
+    )
+    table = table.with_columns(main_rule().alias("main_rule"))
+    table = table.with_columns(reason(policy).alias("reason"), next_action().alias("next_action"))
+    asks = (pl.col("queue") == "specialist-review") & pl.col("lane").is_in(
+        ["evidence_gap", "expired", "contradiction"]
+    )
+    return table.with_columns(
+        pl.when(pl.col("lane") == "expired")
+        .then("missing")
+        .otherwise(pl.lit([], pl.List(pl.String)))
+        .alias("expired"),
+        pl.when(asks)
+        .then(pl.lit(value=True))
+        .otherwise(pl.lit(value=False))
+        .alias("asks_for_evidence"),
+    ).drop(
+        "presumed_checks",
+        "rule_checks",
+        "fix_actions",
+        "review_actions",
+        "fired_fix",
+        "fired_review",
+        "fired_safety",
+    )
+
+
+__all__ = ["GATING", "KEY", "MISSING", "Assessed", "assess"]

@@ -1,0 +1,98 @@
+"""How well a row was surveyed, and until when its evidence stands."""
+
+import polars as pl
+
+from triage.contract.policy import Policy
+from triage.rules.grading import SOURCE
+
+DAYS = 30.4375  # mean Gregorian month
+
+
+def needed_fields(policy: Policy, group: str) -> list[str]:
+    """Fields that the required rules of a group ask of an ordinary home, foam details aside."""
+    names: dict[str, None] = {}
+    for rule_id in policy.groups[group].required:
+        rule = policy.rules[rule_id]
+        if "foam" in (rule.applies or "") and group != "FOAM":
+            continue
+        for any_of in rule.needs_in(group):
+            names[any_of[0]] = None
+    return list(names)
+
+
+def survey_quality(clear: pl.DataFrame, policy: Policy) -> pl.Series:
+    """Thorough, typical or poor, by the share of what the measure needs that counts.
+
+    Parameters
+    ----------
+    clear
+        Assessment rows with only the evidence that is good enough to clear.
+    """
+    share: pl.Expr = pl.lit(None, pl.Float64)
+    for group in policy.groups:
+        names = [name for name in needed_fields(policy, group) if name in clear.columns]
+        if names:
+            known = pl.sum_horizontal(pl.col(name).is_not_null().cast(pl.Float64) for name in names)
+            share = (
+                pl.when(pl.col("measure_group") == group).then(known / len(names)).otherwise(share)
+            )
+    words = (
+        pl.when(share >= policy.number("quality_thorough_share"))
+        .then(pl.lit("thorough"))
+        .when(share >= policy.number("quality_typical_share"))
+        .then(pl.lit("typical"))
+        .otherwise(pl.lit("poor"))
+    )
+    return clear.select(words.alias("survey_quality"))["survey_quality"]
+
+
+def expires_on(
+    base: pl.DataFrame, clear: pl.DataFrame, graded: pl.DataFrame, policy: Policy
+) -> pl.Series:
+    """First day on which a needed answer that counts today will be too old.
+
+    Parameters
+    ----------
+    base
+        Assessment rows with the source row `r__<field>` of each answer.
+    clear
+        The same rows with only the evidence that counts.
+    graded
+        Survey rows: `row_id`, `survey_date`, `mc_date`, `exposed`.
+
+    Returns
+    -------
+    pl.Series
+        Date; null where no needed answer ages.
+    """
+    rows = graded.select("row_id", "survey_date", "mc_date", "exposed").sort("row_id")
+    height = int(rows["row_id"].max() or 0) + 1 if rows.height else 1
+    dense = pl.DataFrame({"row_id": pl.int_range(height, dtype=pl.UInt32, eager=True)}).join(
+        rows, on="row_id", how="left", maintain_order="left"
+    )
+    ends = []
+    for name in [c.removeprefix(SOURCE) for c in base.columns if c.startswith(SOURCE)]:
+        standard = policy.evidence.of(name)
+        groups = [g for g in policy.groups if name in needed_fields(policy, g)]
+        if standard.expires == "none" or not groups:
+            continue
+        limit = policy.parameters[f"expiry_{standard.expires}_months"]
+        on = (
+            pl.coalesce("mc_date", "survey_date")
+            if standard.expires == "timber_reading"
+            else pl.col("survey_date")
+        )
+        months = (
+            pl.when(pl.col("exposed"))
+            .then(limit.exposed if limit.exposed is not None else limit.value)
+            .otherwise(limit.value)
+        )
+        end = dense.select(
+            (on + pl.duration(days=1) * (months * DAYS).floor().cast(pl.Int64)).alias(name)
+        )[name]
+        concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
+        value = end.gather(base[SOURCE + name].fill_null(0))
+        ends.append(pl.select(pl.when(concerned).then(value).alias(name))[name])
+    if not ends:
+        return pl.Series("expires_on", [None] * base.height, dtype=pl.Date)
+    return pl.DataFrame(ends).select(pl.min_horizontal(pl.all()).alias("expires_on"))["expires_on"]

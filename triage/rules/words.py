@@ -1,0 +1,290 @@
+"""Turns the answers into the lists and sentences that people read, once per distinct pattern."""
+
+from collections.abc import Callable, Sequence
+
+import polars as pl
+
+from triage.contract.policy import GATING, Policy, Rule
+from triage.rules.evaluate import (
+    CONFIRM,
+    DISPUTED,
+    EXPIRED,
+    FIRES,
+    MISSING,
+    PRESUMED,
+    PRESUMES,
+    UNDECIDABLE,
+)
+from triage.rules.patterns import word_lists
+from triage.rules.queue import FIX, REVIEW, SAFE
+
+_OPEN = (UNDECIDABLE, EXPIRED)
+
+
+def field_label(name: str) -> str:
+    """A field's name as plain words, its unit in brackets."""
+    for suffix, unit in (("_pct", "%"), ("_mm", "mm"), ("_deg", "degrees"), ("_kg_m3", "kg/m3")):
+        if name.endswith(suffix):
+            return f"{name.removesuffix(suffix).replace('_', ' ')} ({unit})"
+    return name.replace("_", " ")
+
+
+def by_severity(rules: Sequence[Rule]) -> list[Rule]:
+    """Worst first; equal ones in the register's order."""
+    return sorted(rules, key=lambda rule: -rule.severity)
+
+
+class Writer:
+    """Writes the word columns of assessments from their rule results."""
+
+    def __init__(self, policy: Policy, results: pl.DataFrame, base: pl.DataFrame) -> None:
+        self.policy, self.results, self.base = policy, results, base
+        self.gating = by_severity([r for r in policy.rules.values() if r.outcome in GATING])
+
+    def lists(self, missing: pl.DataFrame, presumed: pl.DataFrame) -> pl.DataFrame:
+        """All list columns, one row per assessment.
+
+        Parameters
+        ----------
+        missing, presumed
+            As evaluated: Boolean columns `miss__…` and `topic__…`.
+        """
+        ids: Callable[[Rule], str] = lambda rule: rule.id  # noqa: E731 - one short word, used twice
+        fired = [r for r in self.gating]
+        columns = {
+            "fired": self._where(fired, (FIRES,), ids),
+            "fired_fix": self._where([r for r in fired if r.outcome == FIX], (FIRES,), ids),
+            "fired_review": self._where(
+                [r for r in fired if r.outcome == REVIEW and r.lane != "safety"], (FIRES,), ids
+            ),
+            "fired_safety": self._where([r for r in fired if r.lane == "safety"], (FIRES,), ids),
+            "undecidable": self._required_open((UNDECIDABLE, EXPIRED), ids),
+            "expired_rules": self._required_open((EXPIRED,), ids),
+            "confirm_first": self._where(fired, (CONFIRM,), ids),
+            "disputed": self._where(fired, (DISPUTED,), ids),
+            "missing": word_lists(
+                missing.select(_named(missing, MISSING)),
+                [c.removeprefix(MISSING) for c in _named(missing, MISSING)],
+            ),
+            "presumed": self._presumed(presumed, "topic"),
+            "presumed_checks": self._presumed(presumed, "check"),
+            "rule_checks": self._checks(),
+            "enabling": self._where(self._of("enabling-work"), (FIRES,), lambda r: r.next_action),
+            "notes": self._notes(),
+            "stop_work": self._stop_work(),
+            "cautions": self._where(
+                [r for r in fired if r.cautions],
+                (FIRES, DISPUTED, CONFIRM),
+                lambda r: f"{r.id}: {r.cautions}",
+            ),
+            "fix_actions": self._where(
+                [r for r in fired if r.outcome == FIX], (FIRES, DISPUTED), lambda r: r.next_action
+            ),
+            "review_actions": self._where(
+                [r for r in fired if r.outcome == REVIEW], (FIRES,), lambda r: r.next_action
+            ),
+        }
+        return pl.DataFrame(columns)
+
+    def _of(self, outcome: str) -> list[Rule]:
+        return by_severity([r for r in self.policy.rules.values() if r.outcome == outcome])
+
+    def _where(
+        self, rules: Sequence[Rule], codes: tuple[int, ...], word: Callable[[Rule], str]
+    ) -> pl.Series:
+        flags = self.results.select(pl.col(r.id).is_in(list(codes)) for r in rules)
+        return word_lists(flags, [word(r) for r in rules])
+
+    def _required_open(self, codes: tuple[int, ...], word: Callable[[Rule], str]) -> pl.Series:
+        board = self.results.with_columns(self.base["measure_group"])
+        flags = board.select(
+            (
+                pl.col(r.id).is_in(list(codes))
+                & pl.col("measure_group").is_in(
+                    [g.code for g in self.policy.groups.values() if r.id in g.required]
+                )
+            ).alias(r.id)
+            for r in self.gating
+        )
+        return word_lists(flags, [word(r) for r in self.gating])
+
+    def _presumed(self, presumed: pl.DataFrame, what: str) -> pl.Series:
+        names = _named(presumed, PRESUMES)
+        items = [self.policy.presumptions[int(name.removeprefix(PRESUMES))] for name in names]
+        words = [item.topic if what == "topic" else item.check for item in items]
+        return word_lists(presumed.select(names), words)
+
+    def _checks(self) -> pl.Series:
+        """Checks that rules ask for: fired or unanswered checks, unanswered enabling work."""
+        every = (FIRES, UNDECIDABLE, EXPIRED, CONFIRM, DISPUTED, PRESUMED)
+        checks = self._of("pre-start-check")
+        enabling = [r for r in self._of("enabling-work") if not r.quiet]
+        flags = self.results.select(
+            *(pl.col(r.id).is_in(list(every)) for r in checks),
+            *(pl.col(r.id).is_in([c for c in every if c != FIRES]).alias(r.id) for r in enabling),
+        )
+        words = [r.next_action for r in checks] + [
+            f"Find out, and if so: {r.next_action}" for r in enabling
+        ]
+        return word_lists(flags, words)
+
+    def _notes(self) -> pl.Series:
+        notes = self._of("note")
+        flags = []
+        for rule in notes:
+            on = pl.col(rule.id) == FIRES
+            if rule.note_on:
+                on = on & pl.any_horizontal(
+                    pl.col(name).is_in([FIRES, DISPUTED]) for name in rule.note_on
+                )
+            flags.append(on.alias(rule.id))
+        hazard = pl.any_horizontal(pl.col(r.id) == FIRES for r in self.gating if r.base == "V04")
+        flags.append(hazard.alias("_hazard"))
+        words = [f"{r.id}: {r.next_action}" for r in notes]
+        words.append(
+            "Damp or mould hazard on record: statutory clocks may run from the day it was first recorded."
+        )
+        return word_lists(self.results.select(flags), words)
+
+    def _stop_work(self) -> pl.Series:
+        """Known hazards by name, and those still to be checked."""
+        rules = [r for r in self.policy.rules.values() if r.stop_work]
+        known = [r for r in rules if r.outcome in GATING]
+        checks = [r for r in rules if r.outcome not in GATING]
+        flags = self.results.select(
+            *(pl.col(r.id).is_in([FIRES, DISPUTED, CONFIRM]) for r in known),
+            *(pl.col(r.id).is_in([FIRES, UNDECIDABLE, EXPIRED, CONFIRM, DISPUTED]) for r in checks),
+        )
+        words = [f"{r.stop_work}: known" for r in known] + [
+            f"{r.stop_work}: to be checked" for r in checks
+        ]
+        return word_lists(flags, words)
+
+
+def _named(frame: pl.DataFrame, prefix: str) -> list[str]:
+    return [name for name in frame.columns if name.startswith(prefix)]
+
+
+def main_rule() -> pl.Expr:
+    """The rule that decided: by queue, then by lane, the most severe."""
+    disputed = pl.col("disputed").list.first()
+    return (
+        pl.when(pl.col("queue") == FIX)
+        .then(pl.coalesce(pl.col("fired_fix").list.first(), disputed))
+        .when(pl.col("lane").is_in(["technical", "inspection"]))
+        .then(pl.coalesce(pl.col("fired_review").list.first(), pl.col("fired").list.first()))
+        .when(pl.col("lane") == "safety")
+        .then(pl.col("fired_safety").list.first())
+        .when(pl.col("lane") == "contradiction")
+        .then(disputed)
+        .when(pl.col("queue") == REVIEW)
+        .then(pl.coalesce(pl.col("confirm_first").list.first(), pl.col("undecidable").list.first()))
+    )
+
+
+def reason(policy: Policy) -> pl.Expr:
+    """Why the row is where it is, in one sentence. Needs `main_rule`."""
+    titles = {
+        rule.id: f"{rule.title} ({rule.id}). {rule.statement}" for rule in policy.rules.values()
+    }
+    plain = {rule.id: rule.title for rule in policy.rules.values()}
+    title = pl.col("main_rule").replace_strict(titles, default=None, return_dtype=pl.String)
+    name = pl.col("main_rule").replace_strict(plain, default=None, return_dtype=pl.String)
+    lane = pl.col("lane")
+    return (
+        pl.when(pl.col("queue") == SAFE)
+        .then(pl.lit("No screening rule of this policy blocks this measure on the evidence held."))
+        .when(lane == "contradiction")
+        .then(
+            pl.concat_str(
+                pl.lit("Two records disagree, and it matters: "),
+                name,
+                pl.lit(" ("),
+                "main_rule",
+                pl.lit(")."),
+            )
+        )
+        .when((lane == "evidence_gap") & (pl.col("confirm_first").list.len() > 0))
+        .then(
+            pl.concat_str(
+                pl.lit("Confirm first: an assumed answer points to "),
+                name,
+                pl.lit(" ("),
+                "main_rule",
+                pl.lit(")."),
+            )
+        )
+        .when((lane == "evidence_gap") & pl.col("main_rule").is_null() & pl.col("clearance_open"))
+        .then(pl.lit("A clearance that this measure requires is not answered yet."))
+        .when((lane == "evidence_gap") & pl.col("main_rule").is_null())
+        .then(
+            pl.lit(
+                "Too much would have to be presumed: too many water topics that nobody looked at."
+            )
+        )
+        .when(lane == "evidence_gap")
+        .then(
+            pl.concat_str(
+                pl.lit("Not enough evidence to decide: "),
+                name,
+                pl.lit(" ("),
+                "main_rule",
+                pl.lit(")."),
+            )
+        )
+        .when(lane == "expired")
+        .then(
+            pl.concat_str(
+                pl.lit("Evidence is out of date: "), name, pl.lit(" ("), "main_rule", pl.lit(").")
+            )
+        )
+        .when((lane == "inspection") & pl.col("main_rule").is_null())
+        .then(
+            pl.lit(
+                "Foam that is already there: no inspection has shown dry, sound timber behind it."
+            )
+        )
+        .when(title.is_null())
+        .then(pl.lit("A clearance that this measure requires is not shown."))
+        .otherwise(title)
+    )
+
+
+def next_action() -> pl.Expr:
+    """What to do next, in plain words."""
+    lane = pl.col("lane")
+    labels = pl.col("missing").list.eval(pl.element().str.replace_all("_", " ")).list.join(", ")
+    visit = pl.when(pl.col("missing").list.len() > 0).then(
+        pl.concat_str(pl.lit("Visit and record: "), labels, pl.lit("."))
+    )
+    fix = pl.col("fix_actions").list.join(" ")
+    review = pl.col("review_actions").list.join(" ")
+    return (
+        pl.when(pl.col("queue") == SAFE)
+        .then(
+            pl.when(pl.col("released"))
+            .then(pl.lit("Ready to release, with the usual look on the day."))
+            .otherwise(
+                pl.lit(
+                    "Do the outstanding checks and enabling work; release when they are on file."
+                )
+            )
+        )
+        .when(pl.col("queue") == FIX)
+        .then(fix)
+        .when(lane == "inspection")
+        .then(pl.concat_str(pl.lit("Open up and inspect the foamed roof. "), review))
+        .when(lane == "contradiction")
+        .then(pl.lit("Confirm the disputed answer on site with a photograph."))
+        .when(lane == "expired")
+        .then(
+            pl.coalesce(
+                pl.concat_str(pl.lit("Refresh: "), labels, pl.lit(".")), pl.lit("Survey again.")
+            )
+        )
+        .when(lane == "evidence_gap")
+        .then(pl.coalesce(visit, pl.lit("Look at the presumed items on site.")))
+        .when(pl.col("review_actions").list.len() > 0)
+        .then(review)
+        .otherwise(pl.concat_str(pl.lit("Specialist decides. "), fix))
+    )
