@@ -10,8 +10,9 @@ import numpy as np
 from making import writers
 from making.draw import Stock, chance, column, pick
 from making.foam import add_foam
-from making.forms import Form, Row, fill, join, remarks, spoil
+from making.forms import Form, fill, join
 from making.grid import grid_metres, grid_reference
+from making.slips import describe, remarks, slips, spoil
 from making.stock_uk import uk_stock
 from making.stories import Stories, write_expected
 from making.survey import UNSEEN, record, subset
@@ -180,9 +181,7 @@ def _lofts(job: Job) -> None:
     top_up = rows["roof_form"] == "pitched_cold"
     rows["measure_code"] = np.where(top_up & chance(rng, n, 0.4), "loft_topup", None)
     table = fill(rng, form, rows, None)
-    slang = form.position("roof_covering")
-    for at in rng.choice(n, 4, replace=False):
-        table[at][slang] = "tile"  # nobody can say which
+    slips(rng, form, table)
     table = spoil(rng, table, form.position("property_id"), lost=2, damaged=2, twice=3)
     remarks(rng, table, NOTES, len(form.ignored))
     sheet = writers.Sheet("LOFTS", [*form.titles, *form.ignored], table)
@@ -238,22 +237,11 @@ def _records(job: Job) -> None:
     )
     table = fill(rng, form, rows, None)
     table = spoil(rng, table, form.position("property_id"), lost=1, damaged=2, twice=0)
-    _describe(form, table)
+    describe(form, table)
     for row in table:
         row += [int(rng.integers(38, 84)), int(rng.integers(70, 92)), int(rng.integers(600, 1900))]
     sheet = writers.Sheet("", [*form.titles, *form.ignored], table)
     writers.write_csv(job.out / "certificate_extract.csv", sheet)
-
-
-def _describe(form: Form, table: list[Row]) -> None:
-    """Certificates describe wall and roof in a phrase that agrees with their insulation."""
-    wall, filled = form.position("wall_construction"), form.position("wall_insulation_existing")
-    roof, depth = form.position("roof_form"), form.position("ceiling_insulation_mm")
-    for row in table:
-        if str(row[filled]).lower().startswith("filled") and row[wall] is not None:
-            row[wall] = "Cavity wall, filled cavity"
-        if str(row[roof]).lower().startswith("pitched") and str(row[depth]).startswith("0"):
-            row[roof] = "Pitched, no insulation"
 
 
 def _second(job: Job) -> None:

@@ -8,7 +8,8 @@ import numpy as np
 
 from making import writers
 from making.draw import Stock, chance, column, pick
-from making.forms import Form, fill, join, remarks, spoil
+from making.forms import Form, fill, join
+from making.slips import remarks, spoil
 from making.stock_us import place, us_stock
 from making.stories import Stories, write_expected
 from making.survey import record, subset

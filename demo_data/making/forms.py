@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from making.draw import Stock, chance, column
+from making.draw import Stock, column
 from making.stories import Stories
 from making.survey import UNSEEN, guess, unseen_word
 from making.teams import Habits
@@ -75,32 +75,3 @@ def fill(rng: np.random.Generator, form: Form, rows: Stock, stories: Stories | N
         named = zip(ids, finished, strict=True)
         table.append([exact.get((home, heading.field), cell) for home, cell in named])
     return [list(row) for row in zip(*table, strict=True)]
-
-
-def remarks(rng: np.random.Generator, rows: list[Row], words: list[str], count: int) -> None:
-    """Add columns that the profile ignores, filled here and there."""
-    for _ in range(count):
-        said = chance(rng, len(rows), 0.12)
-        for row, speaks in zip(rows, said, strict=True):
-            row.append(words[rng.integers(len(words))] if speaks else None)
-
-
-def spoil(
-    rng: np.random.Generator, rows: list[Row], at: int, *, lost: int, damaged: int, twice: int
-) -> list[Row]:
-    """Rows that a tool has to refuse or to see through.
-
-    `lost` rows lose their identifier, `damaged` ones show it as a spreadsheet does that took it
-    for a number, `twice` ones stand there a second time. They are rows added to the others.
-    """
-    picked = rng.choice(len(rows), lost + damaged + twice, replace=False)
-    copies = [list(rows[position]) for position in picked]
-    for row in copies[:lost]:
-        row[at] = None
-    for row in copies[lost : lost + damaged]:
-        row[at] = "1.00E+11"
-    places = sorted(rng.integers(0, len(rows) + 1, len(copies)), reverse=True)
-    result = list(rows)
-    for place, row in zip(places, copies, strict=True):
-        result.insert(int(place), row)
-    return result
