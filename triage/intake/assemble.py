@@ -13,6 +13,7 @@ from triage.intake.rows import decide_rows
 from triage.intake.sheets import Note
 from triage.intake.table import SheetTable, constant_columns
 
+_BESIDE = ("field", "flag", "unknown", "grade", "problem", "raw")
 _DESK = "desk"
 _USUAL_GRADE = "observed"
 _DESK_GRADE = "documented"
@@ -165,7 +166,9 @@ def _by_column(told: pl.DataFrame) -> pl.DataFrame:
             pl.len().alias("cells"),
         )
         .with_columns(
-            pl.format("{} cells, such as {}: {}", "cells", "raw", "message").alias("message")
+            pl.format("cells concerned: {}, such as {}; {}", "cells", "raw", "message").alias(
+                "message"
+            )
         )
     )
 
@@ -196,7 +199,9 @@ def _with_defaults(
 def _decided(parts: _Parts, clean: pl.DataFrame, odds: list[pl.DataFrame]) -> Intake:
     clean, restored = repair_codes(clean)
     raw, sources = parts.joined("raw"), parts.joined("sources")
-    decided = decide_rows(clean, raw.select("row_id", "source_id"))
+    beside = [odd.select("row_id", *_BESIDE) for odd in odds if not odd.is_empty()]
+    told = [pl.concat(beside)] if beside else []
+    decided = decide_rows(clean, raw.select("row_id", "source_id"), [parts.joined("grades"), *told])
     places = raw.select("row_id", "source_id", pl.col("sheet_row").alias("row")).join(
         sources.select("source_id", "file", "sheet"), on="source_id", how="left"
     )

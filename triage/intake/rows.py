@@ -1,5 +1,6 @@
 """Decides what becomes of each row: accepted, rejected with a reason, or superseded."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import polars as pl
@@ -23,7 +24,9 @@ class Decided:
     problems: pl.DataFrame
 
 
-def decide_rows(clean: pl.DataFrame, sources: pl.DataFrame) -> Decided:
+def decide_rows(
+    clean: pl.DataFrame, sources: pl.DataFrame, beside: Sequence[pl.DataFrame] = ()
+) -> Decided:
     """Accept, reject or supersede every row, by content alone: no order of rows or files matters.
 
     Parameters
@@ -32,6 +35,9 @@ def decide_rows(clean: pl.DataFrame, sources: pl.DataFrame) -> Decided:
         Typed rows, one per row read, `survey_id` filled.
     sources
         row_id and source_id of the same rows.
+    beside
+        What is known of cells beyond their value, as frames with row_id and texts. Two rows
+        are the same only if this is the same too: "open cell" is not "open cell (assumed)".
 
     Raises
     ------
@@ -46,7 +52,7 @@ def decide_rows(clean: pl.DataFrame, sources: pl.DataFrame) -> Decided:
     )
     judged = clean.select("row_id", reason.alias("reason"))
     kept = clean.filter(judged.get_column("reason").is_null())
-    kept, superseded, problems = _settle_duplicates(kept)
+    kept, superseded, problems = _settle_duplicates(kept, beside)
     rows = (
         sources.join(judged, on="row_id", how="left", maintain_order="left")
         .join(superseded, on="row_id", how="left", maintain_order="left")
@@ -74,7 +80,7 @@ def _check_sum(rows: pl.DataFrame, clean: pl.DataFrame, kept: pl.DataFrame) -> N
 
 
 def _settle_duplicates(
-    kept: pl.DataFrame,
+    kept: pl.DataFrame, beside: Sequence[pl.DataFrame]
 ) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame]:
     """Rows that stay, rows that give way (row_id, superseded_by, why), and problems."""
     doubled = kept.filter(pl.struct(KEY).is_duplicated())
@@ -89,7 +95,7 @@ def _settle_duplicates(
     )
     if doubled.is_empty():
         return kept, gone, problems
-    told = _with_content(doubled)
+    told = _with_content(doubled, beside)
     older, told = _supersede_older(told)
     copies, told, merged = _supersede_copies(told)
     numbered = _number_rest(told)
@@ -111,18 +117,25 @@ def _settle_duplicates(
     return kept, gone, problems
 
 
-def _with_content(doubled: pl.DataFrame) -> pl.DataFrame:
-    """The rows with their content as texts: `facts` without the measure, `measure`, `order`."""
+def _with_content(doubled: pl.DataFrame, beside: Sequence[pl.DataFrame]) -> pl.DataFrame:
+    """The rows with their content as texts: `facts` without the measure, `how`, `measure`."""
     fields = [name for name in doubled.columns if name not in ("row_id", *MEASURE_FIELDS)]
-    return (
-        doubled.with_columns(
-            _joined(doubled, fields).alias("facts"),
-            _joined(doubled, list(MEASURE_FIELDS[1:])).alias("how"),
-            _joined(doubled, list(MEASURE_FIELDS)).alias("measure"),
+    told = doubled.with_columns(
+        _joined(doubled, fields).alias("facts"),
+        _joined(doubled, list(MEASURE_FIELDS[1:])).alias("how"),
+        _joined(doubled, list(MEASURE_FIELDS)).alias("measure"),
+    ).select("row_id", *KEY, "survey_date", "measure_code", "facts", "how", "measure")
+    for frame in beside:
+        names = [name for name in frame.columns if name != "row_id"]
+        texts = frame.select("row_id", _joined(frame, names).alias("more"))
+        texts = texts.group_by("row_id").agg(pl.col("more").sort().str.join("\x1d"))
+        told = told.join(texts, on="row_id", how="left").select(
+            pl.exclude("facts", "more"),
+            pl.concat_str("facts", pl.col("more").fill_null(_NULL), separator="\x1c").alias(
+                "facts"
+            ),
         )
-        .select("row_id", *KEY, "survey_date", "measure_code", "facts", "how", "measure")
-        .sort(*KEY, "facts", "measure", "row_id")
-    )
+    return told.sort(*KEY, "facts", "measure", "row_id")
 
 
 def _joined(frame: pl.DataFrame, names: list[str]) -> pl.Expr:

@@ -141,7 +141,7 @@ def _with_place(odd: pl.DataFrame, column: MappedColumn, values: pl.Series) -> p
         pl.lit(column.field).alias("field"),
         pl.lit(column.letters).alias("column"),
     )
-    return pl.concat([placed, marked], how="diagonal_relaxed").select(ODD_CELL_SCHEMA)
+    return pl.concat([placed, marked], how="diagonal_relaxed").select(list(ODD_CELL_SCHEMA))
 
 
 def _with_constants(
