@@ -9,6 +9,7 @@ import pytest
 import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from matplotlib import rc_context
 from matplotlib.image import imread
 from pyproj import Geod, Transformer
 from report_frames import context
@@ -132,6 +133,15 @@ def test_own_outlines_and_stations_are_drawn(tmp_path: Path) -> None:
     write_climate_map(tmp_path / "a.png", _homes(50), areas, context(), stations)
     write_climate_map(tmp_path / "b.png", _homes(50), None, context(), None)
     assert not np.array_equal(imread(tmp_path / "a.png"), imread(tmp_path / "b.png"))
+
+
+def test_any_name_can_be_drawn_and_own_settings_change_nothing(tmp_path: Path) -> None:
+    odd = context(name="Fund $1 and $2_{ \\frac", sources=("a $x^{ b",))
+    write_queue_map(tmp_path / "a.png", _homes(9), None, odd)
+    write_queue_map(tmp_path / "b.png", _homes(9), None, context())
+    with rc_context({"font.family": "serif", "hatch.linewidth": 4.0}):
+        write_queue_map(tmp_path / "c.png", _homes(9), None, context())
+    assert np.array_equal(imread(tmp_path / "b.png"), imread(tmp_path / "c.png"))
 
 
 def test_an_unknown_queue_is_refused(tmp_path: Path) -> None:

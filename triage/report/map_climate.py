@@ -6,10 +6,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import polars as pl
+from matplotlib import rc_context
 
 from triage.report.context import RunContext
 from triage.report.map_compose import Composed, compose, finish
-from triage.report.map_frame import INK, Floats, View, free_side, in_view
+from triage.report.map_frame import INK, LOOKS, Floats, View, free_side, in_view
 from triage.report.map_marks import MarkClass
 from triage.report.map_panel import Panel
 
@@ -29,6 +30,7 @@ _EXPOSURES = (
 _MOST_LINES = 7
 
 
+@rc_context(LOOKS)
 def draw_climate_map(
     path: Path,
     homes: pl.DataFrame,
@@ -75,7 +77,7 @@ def _write_panel(panel: Panel, drawn: Composed, homes: pl.DataFrame, near_line: 
     panel.total("All homes", homes.height)
     panel.total("of these not placed", homes.height - drawn.placed)
     panel.gap(0.08)
-    dashed = f"Near the cold line: {near_line:,}" if near_line else ""
+    dashed = f"Some near the cold line ({near_line:,})" if near_line else ""
     if len(drawn.marks.centres) or dashed:
         shown = tuple(look for look in _EXPOSURES if drawn.counts[look.key]) or _EXPOSURES
         panel.ring(shown, "Where marks would touch: homes in the ring, parts by class.", dashed)
@@ -121,7 +123,7 @@ def _write_stations(panel: Panel, drawn: Composed, stations: pl.DataFrame) -> No
 def _mark_station(view: View, number: str, spot: tuple[float, float], obstacles: Floats) -> None:
     """Dot at the station, and its number beside what is drawn already."""
     inch = view.metres_per_inch
-    label, _ = free_side(spot, 0.45 * inch, obstacles, 0.40 * inch)
+    label, _ = free_side(spot, (0.45 * inch, 0.72 * inch), obstacles, 0.40 * inch)
     view.axes.plot(*zip(spot, label, strict=True), color=INK, lw=1.0, zorder=10)
     view.axes.plot(*spot, marker="o", color=INK, markersize=4, zorder=10)
     view.axes.annotate(

@@ -40,7 +40,7 @@ class Composed:
     homes: int
     placed: int
     outside: int
-    areas: list[str]
+    ground: str
 
 
 def compose(
@@ -69,21 +69,21 @@ def compose(
     alone = np.column_stack([spots.x, spots.y])[marks.single]
     obstacles = np.concatenate([alone, marks.centres])
     if placed.any():
-        areas = draw_ground(view, context.country_code, outlines, obstacles)
+        ground = draw_ground(view, context.country_code, outlines, obstacles)
     else:
-        areas = _say_empty(view, homes.height)
+        ground = _say_empty(view, homes.height)
     draw_rings(view, marks, classes)
     draw_single(view, spots, marks.single, classes)
     counts = dict(zip(keys, np.bincount(kind, minlength=len(keys)).tolist(), strict=True))
     outside = int((~seen).sum())
     placed_homes = int(placed.sum())
-    return Composed(view, marks, obstacles, counts, homes.height, placed_homes, outside, areas)
+    return Composed(view, marks, obstacles, counts, homes.height, placed_homes, outside, ground)
 
 
-def _say_empty(view: View, homes: int) -> list[str]:
+def _say_empty(view: View, homes: int) -> str:
     text = "None of the homes has a usable location" if homes else "There is no home to draw"
     view.axes.text(0.5, 0.5, text, transform=view.axes.transAxes, ha="center", fontsize=14)
-    return []
+    return ""
 
 
 def finish(path: Path, panel: Panel, drawn: Composed, title: str, context: RunContext) -> Drawn:
@@ -124,6 +124,8 @@ def _caption(drawn: Composed, context: RunContext) -> str:
     if context.not_evaluated:
         rules = ", ".join(plain(rule) for rule in context.not_evaluated)
         parts.append(f"Rules not evaluated in this version: {rules}.")
+    if drawn.ground:
+        parts.append(drawn.ground)
     parts.append(f"Projection: {drawn.view.crs_name}.")
     parts.extend(context.sources)
     parts.append("A screening result from survey records, not a survey, valuation or warranty.")

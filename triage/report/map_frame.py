@@ -1,6 +1,7 @@
 """Page, projection and view of a map."""
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -16,6 +17,13 @@ WIDTH_IN, HEIGHT_IN = 11.7, 8.3  # a landscape page that prints without scaling
 MAP_BOX = (0.028, 0.105, 0.682, 0.765)  # left, bottom, width, height, as shares of the page
 PANEL_LEFT, PANEL_RIGHT = 0.735, 0.985
 INK, SOFT_INK, FAINT = "#1C1F23", "#4A5057", "#C3C8CD"
+
+# Settings of the user must not change the picture, and a $ in a name is no formula.
+LOOKS: dict[Any, Any] = {
+    "text.parse_math": False,
+    "font.family": "DejaVu Sans",
+    "hatch.linewidth": 1.1,
+}
 
 _MARGIN = 0.08
 _LEAST_SIDE_M = 3_000.0  # so that one home still has surroundings
@@ -123,18 +131,19 @@ def round_down(value: float) -> float:
 
 
 def free_side(
-    spot: tuple[float, float], reach: float, obstacles: Floats, need: float
+    spot: tuple[float, float], reaches: tuple[float, ...], obstacles: Floats, need: float
 ) -> tuple[tuple[float, float], bool]:
-    """Place for a label: at the spot itself, else `reach` or more beside it, and if it is free.
+    """Place for a label: at the spot itself, else beside it, and whether it is free.
 
-    `obstacles` are the middles of what is drawn, (n, 2); `need` is the distance to keep. [m]
+    `reaches` are the distances to try. `obstacles` are the middles of what is drawn, (n, 2), and
+    `need` is the distance to keep from them. [m]
     If no place is free, the one with most room around it.
     """
     if not obstacles.size:
         return spot, True
     turns = np.arange(16) * np.pi / 8
-    side = np.column_stack([np.cos(turns), np.sin(turns)]) * reach
-    tries = np.asarray(spot) + np.vstack([[[0.0, 0.0]], side, 1.6 * side])
+    side = np.column_stack([np.cos(turns), np.sin(turns)])
+    tries = np.asarray(spot) + np.vstack([[[0.0, 0.0]], *(side * reach for reach in reaches)])
     gaps = np.hypot(*(tries[:, None, :] - obstacles[None, :, :]).transpose(2, 0, 1)).min(axis=1)
     free = np.flatnonzero(gaps >= need)
     best = int(free[0]) if free.size else int(np.argmax(gaps))

@@ -28,23 +28,25 @@ def us_zones() -> GeoDataFrame:
     return gpd.read_parquet(reference_path("us_zones"))
 
 
-def draw_ground(
-    view: View, country_code: str, outlines: GeoDataFrame | None, homes: Floats
-) -> list[str]:
-    """Draw the ground and return the labels of the areas that are in sight.
+def draw_ground(view: View, country_code: str, outlines: GeoDataFrame | None, homes: Floats) -> str:
+    """Draw the ground and return a sentence that says what it shows.
 
     `homes` are the middles of all marks, (n, 2) [m]; labels keep away from them.
     """
     draw_grid(view, country_code)
-    areas = us_zones() if outlines is None and country_code == "US" else outlines
-    if areas is not None:
-        return draw_areas(view, areas, homes)
+    if outlines is not None:
+        draw_areas(view, outlines, homes)
+        return "Tinted areas: outlines of the programme."
+    if country_code == "US":
+        draw_areas(view, us_zones(), homes)
+        return "Tinted areas: climate zones, simplified outlines."
     if country_code == "GB":
-        return draw_postcode_codes(view, homes)
-    return []
+        draw_postcode_codes(view, homes)
+        return "Grey + and letters: middle of a postcode area."
+    return ""
 
 
-def draw_areas(view: View, areas: GeoDataFrame, homes: Floats) -> list[str]:
+def draw_areas(view: View, areas: GeoDataFrame, homes: Floats) -> None:
     """Fill areas with quiet tints and write each label where there are fewest homes."""
     seen = _clipped(view, areas)
     labels = list(seen["label"].astype(str)) if "label" in seen.columns else []
@@ -58,7 +60,6 @@ def draw_areas(view: View, areas: GeoDataFrame, homes: Floats) -> list[str]:
         if spot is not None:
             _area_label(view, label, spot, 15)
     view.axes.set(xlabel="", ylabel="")  # the plotting call names the axes
-    return sorted(set(labels))
 
 
 def _series(like: GeoDataFrame, shapes: list[object]) -> GeoSeries:
@@ -114,24 +115,27 @@ def _nearest(x: Floats, y: Floats, homes: Floats) -> Floats:
     return nearest
 
 
-def draw_postcode_codes(view: View, homes: Floats) -> list[str]:
-    """Write the codes of the UK postcode areas in grey, beside the homes."""
+def draw_postcode_codes(view: View, homes: Floats) -> None:
+    """Mark the middles of the UK postcode areas, and write their codes where there is room."""
     table = reference_table("uk_postcodes").filter(pl.col("match_level") == "area")
     x, y = view.to_map.transform(table["lon"].to_numpy(), table["lat"].to_numpy())
     west, south, east, north = view.bounds
     inch = view.metres_per_inch
-    shown, taken = [], homes
+    view.axes.plot(
+        x, y, ls="", marker="+", ms=5, color="#858D94", zorder=2, scalex=False, scaley=False
+    )
+    taken = homes
     for code, left, up in zip(table["postcode_prefix"], x, y, strict=True):
-        spot, free = free_side((float(left), float(up)), 0.42 * inch, taken, 0.40 * inch)
+        spot, free = free_side(
+            (float(left), float(up) + 0.14 * inch), (0.3 * inch,), taken, 0.38 * inch
+        )
         if not free or not (
             west + 0.2 * inch < spot[0] < east - 0.2 * inch
             and south + 0.2 * inch < spot[1] < north - 0.2 * inch
         ):
             continue
         taken = np.vstack([taken, [spot]])
-        shown.append(code)
         _area_label(view, code, spot, 13)
-    return sorted(shown)
 
 
 def _area_label(view: View, text: str, spot: tuple[float, float], size: float) -> None:

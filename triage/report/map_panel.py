@@ -52,7 +52,7 @@ class Panel:
 
     def words(self, text: str, size: float = 8.5) -> None:
         """Write a paragraph, wrapped to the column."""
-        for line in textwrap.wrap(text, int(self.width * 118 / size)):
+        for line in textwrap.wrap(text, int(self.width * 130 / size)):
             self._write(0, line, size, colour=SOFT_INK, step=size / 72 * 1.35)
         self.y -= 0.06
 
@@ -124,7 +124,7 @@ class Panel:
 
 def draw_scale(panel: Panel, with_miles: bool) -> None:
     """Draw the scale bar and the north arrow at the foot of the column."""
-    base, left = 0.30, 0.05
+    base, left = 0.34, 0.05
     units = [(KM_M, "km")] + ([(MILE_M, "miles")] if with_miles else [])
     for place, (metres, name) in enumerate(units):
         length = round_down(1.7 * panel.view.metres_per_inch / metres)
@@ -191,8 +191,8 @@ def draw_locator(panel: Panel, country_code: str) -> None:
 def write_titles(view: View, title: str, subtitle: str, caption: str) -> None:
     """Write the finding above the map, and date, policy and source below it."""
     left = MAP_BOX[0]
-    size = 17 if len(title) <= 66 else 14
-    lines = textwrap.wrap(title, 80)[:2]
+    size = 17 if len(title) <= 76 else 14
+    lines = textwrap.wrap(title, 92)[:2]
     figure, head = view.figure, "\n".join(lines)
     figure.text(left, 0.972, head, fontsize=size, fontweight="bold", va="top", color=INK)
     below = 0.922 if len(lines) == 1 else 0.905

@@ -6,10 +6,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import polars as pl
+from matplotlib import rc_context
 
 from triage.report.context import RunContext
 from triage.report.labels import FIX, LOOK, REVIEW, SAFE
 from triage.report.map_compose import Composed, compose, finish
+from triage.report.map_frame import LOOKS
 from triage.report.map_marks import MarkClass
 from triage.report.map_panel import Panel
 
@@ -21,6 +23,7 @@ if TYPE_CHECKING:
 _ORDER = (FIX, REVIEW, SAFE)
 
 
+@rc_context(LOOKS)
 def draw_queue_map(
     path: Path, homes: pl.DataFrame, outlines: GeoDataFrame | None, context: RunContext
 ) -> Drawn:
