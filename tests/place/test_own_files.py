@@ -178,3 +178,19 @@ def test_a_station_table_may_be_parquet(tmp_path: Path, station_file: Path) -> N
             dataset=pl.lit("programme's own stations: stations.parquet")
         )
     )
+
+
+def test_the_order_of_shapes_and_stations_changes_nothing(
+    tmp_path: Path, zone_map: Path, station_file: Path
+) -> None:
+    frame = gpd.read_file(zone_map)
+    (tmp_path / "turned").mkdir()
+    turned = tmp_path / "turned" / zone_map.name
+    frame.iloc[::-1].to_file(turned)
+    heading, *rows = station_file.read_text(encoding="utf-8").splitlines()
+    other = tmp_path / "turned" / station_file.name
+    other.write_text("\n".join([heading, *reversed(rows)]), encoding="utf-8")
+    one = place_homes(HOMES, ClimateFiles(station_file, zone_map, "zone"), "US")
+    two = place_homes(HOMES, ClimateFiles(other, turned, "zone"), "US")
+    assert two.homes.equals(one.homes)
+    assert two.climate.equals(one.climate)

@@ -10,6 +10,7 @@ from triage.place.layers import NOWHERE, Layer, join_layer, shipped_zones
 from triage.place.sphere import Floats, NearestPoint
 
 REGION_EDITION = "computed from regional monthly means (estimate)"
+ZONE_JOINS = ("none", "coast_fallback", "ambiguous", "inside")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,21 +38,23 @@ def zone_columns(layer: Layer | None, lat: Floats, lon: Floats, coast_deg: float
     """
     zones = shipped_zones() if layer is None else layer
     found = join_layer(zones, lat, lon, coast_deg if layer is None else 0.0)
-    labels = np.array([*zones.labels, ""])  # the last is where NOWHERE, -1, points
+    labels = pl.Series([*zones.labels, None])
     how = np.select(
-        [found.first == NOWHERE, found.by_fallback, found.second != NOWHERE],
-        ["none", "coast_fallback", "ambiguous"],
-        "inside",
+        [found.first == NOWHERE, found.by_fallback, found.second != NOWHERE], [0, 1, 2], 3
     )
     frame = pl.DataFrame(
-        {"zone": labels[found.first], "also": labels[found.second], "zone_join": how}
+        {
+            "zone": labels.gather(found.first % len(labels)),  # NOWHERE, -1, is the last
+            "also": labels.gather(found.second % len(labels)),
+            "zone_join": pl.Series(ZONE_JOINS).gather(how),
+        }
     )
     edition = pl.when(pl.col("zone_join") != "none").then(pl.lit(zones.edition))
     return frame.select(
         *zone_parts("zone"),
         edition.alias("zone_edition"),
         "zone_join",
-        pl.col("also").replace("", None).alias("zone_also"),
+        pl.col("also").alias("zone_also"),
     )
 
 

@@ -7,6 +7,7 @@ plausible would get a climate that nobody chose.
 from dataclasses import dataclass
 
 import numpy as np
+import polars as pl
 from numpy.typing import NDArray
 
 from triage.place.sphere import Floats, NearestPoint, great_circle_km
@@ -58,8 +59,8 @@ class Pairs:
     code_lon: Floats
 
 
-def coordinate_fault(pairs: Pairs) -> NDArray[np.str_]:
-    """Why each pair cannot be used: a key of `WORDS`, or ``""`` if it can or none is given."""
+def coordinate_fault(pairs: Pairs) -> pl.Series:
+    """Why each pair cannot be used: a key of `WORDS`, or null if it can or none is given."""
     lat, lon, country = pairs.lat, pairs.lon, pairs.country
     missing = np.isnan(lat).astype(int) + np.isnan(lon)
     at_home = in_country(lat, lon, country)
@@ -68,16 +69,11 @@ def coordinate_fault(pairs: Pairs) -> NDArray[np.str_]:
     swapped = away & (in_country(lon, lat, country) | in_country(lon, -lat, country))
     signless = away & in_country(lat, -lon, country) | at_home & _mirrored_in_britain(pairs)
     in_range = (np.abs(lat) <= 90) & (np.abs(lon) <= 180)
-    faults: list[tuple[str, Flags]] = [
-        ("", missing == 2),
-        ("incomplete_coordinates", missing == 1),
-        ("zero_coordinates", (lat == 0) & (lon == 0)),
-        ("swapped_coordinates", swapped),
-        ("signless_longitude", signless),
-        ("bad_coordinates", ~in_range),
-        ("outside_country", away),
-    ]
-    return np.asarray(np.select([f for _, f in faults], [k for k, _ in faults], ""), np.str_)
+    nothing, one = missing == 2, missing == 1
+    zero = (lat == 0) & (lon == 0)
+    tests = [one, zero, swapped, signless, ~in_range, away]  # in the order of `WORDS`
+    kinds = np.select([nothing, *tests], [len(WORDS), *range(len(WORDS))], len(WORDS))
+    return pl.Series([*WORDS, None]).gather(kinds)
 
 
 def in_country(lat: Floats, lon: Floats, country: NDArray[np.str_]) -> Flags:

@@ -13,6 +13,11 @@ from pyproj import Transformer
 Floats = NDArray[np.float64]
 
 EASTING_END_M, NORTHING_END_M = 700_000.0, 1_300_000.0
+METRES_WORDS = {
+    "incomplete_grid_metres": "are incomplete: give both easting_m and northing_m",
+    "irish_grid": "look like Irish Grid metres, which are not read as British",
+    "bad_grid_metres": "leave the British grid: 0 to 700000 east and 0 to 1300000 north",
+}
 _LETTERS = "ABCDEFGHJKLMNOPQRSTUVWXYZ"  # the grid skips I
 _MOST_DIGITS = 10
 _BRITISH, _IRISH, _ITM, _WGS84 = 27700, 29903, 2157, 4326
@@ -75,8 +80,8 @@ def parse_grid_references(text: pl.Series) -> pl.DataFrame:
 
 def metres_fault(
     easting_m: Floats, northing_m: Floats, is_irish_home: NDArray[np.bool_]
-) -> NDArray[np.str_]:
-    """Why a pair of metres cannot be a British place: ``""`` if it can.
+) -> pl.Series:
+    """Kind of fault of a pair of metres that cannot be a British place; null if it can.
 
     Irish metres fall inside the British ranges, so numbers alone cannot tell them apart. They
     are taken for Irish if the home is known to be on the island and the British reading is not,
@@ -85,12 +90,14 @@ def metres_fault(
     in_range = (easting_m >= 0) & (easting_m <= EASTING_END_M)
     in_range &= (northing_m >= 0) & (northing_m <= NORTHING_END_M)
     known = np.isfinite(easting_m) & np.isfinite(northing_m)
-    british = _in_ireland(easting_m, northing_m, _BRITISH, known & in_range)
-    irish = _in_ireland(easting_m, northing_m, _IRISH, known & is_irish_home)
+    one = np.isfinite(easting_m) != np.isfinite(northing_m)
+    asked = known & is_irish_home
+    british = _in_ireland(easting_m, northing_m, _BRITISH, asked & in_range)
+    irish = _in_ireland(easting_m, northing_m, _IRISH, asked)
     itm = _in_ireland(easting_m, northing_m, _ITM, known & (is_irish_home | ~in_range))
-    looks_irish = itm & ~in_range | is_irish_home & ~british & (irish | itm)
-    kinds = np.select([~known, looks_irish, ~in_range], ["", "irish_grid", "bad_grid_metres"], "")
-    return np.asarray(kinds, dtype=np.str_)
+    looks_irish = itm & ~in_range | asked & ~british & (irish | itm)
+    tests = [one, ~known, looks_irish, ~in_range]
+    return pl.Series([*METRES_WORDS, None]).gather(np.select(tests, [0, 3, 1, 2], 3))
 
 
 def to_degrees(easting_m: Floats, northing_m: Floats) -> tuple[Floats, Floats]:

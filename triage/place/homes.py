@@ -30,7 +30,8 @@ INPUTS = pl.Schema(
         "elevation_m": pl.Float64,
     }
 )
-_SPOT = ("lat", "lon", "country_code", *CODE_COLUMNS)
+# What tells spots apart; the other columns of a post code follow from its prefix.
+_SPOT = ("lat", "lon", "country_code", "postcode_prefix", "state")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,14 +88,17 @@ def place_homes(
     layer, own, mapped = programme_files(programme_climate, exposure)
     given = _complete(homes, country)
     located = locate(given)
-    spots = located.homes.select(_SPOT).unique(maintain_order=True).drop_nulls(["lat", "lon"])
+    spots = located.homes.select(*_SPOT, *(n for n in CODE_COLUMNS if n not in _SPOT))
+    spots = spots.drop_nulls(["lat", "lon"]).unique(_SPOT, maintain_order=True)
     spots = with_region(spots, limits)
     spots = with_zone(spots, layer, limits)
     spots = with_climate(spots, own, limits)
     spots = with_exposure(spots, mapped)
-    placed = located.homes.join(
-        spots, on=list(_SPOT), how="left", nulls_equal=True, maintain_order="left"
-    ).with_columns(given["elevation_m"])
+    placed = (
+        located.homes.drop(set(CODE_COLUMNS) - set(_SPOT))
+        .join(spots, on=list(_SPOT), how="left", nulls_equal=True, maintain_order="left")
+        .with_columns(given["elevation_m"])
+    )
     result = placed.select(_result(limits))
     problems = pl.concat([located.problems, _zoneless(result, layer)])
     used = result["climate_id"].unique().drop_nulls()

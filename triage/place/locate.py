@@ -18,7 +18,7 @@ from triage.place.coordinates import (
     decimal_size_m,
     in_country,
 )
-from triage.place.grid import metres_fault, parse_grid_references, to_degrees
+from triage.place.grid import METRES_WORDS, metres_fault, parse_grid_references, to_degrees
 from triage.place.postcodes import uk_postcodes, zip_codes
 from triage.place.sphere import Floats, great_circle_km
 
@@ -34,12 +34,6 @@ CONFLICT_KM = 150.0
 UK_AREA_SIZE_M, ZIP_SIZE_M = 30_000.0, 10_000.0  # typical width of what a centroid stands for
 NORTHERN_IRELAND = 21  # region_code
 _UK, _US = ("GB", "IE"), ("US",)
-_METRES_WORDS = {
-    "irish_grid": "look like Irish Grid metres, which are not read as British",
-    "bad_grid_metres": "leave the British grid: 0 to 700000 east and 0 to 1300000 north",
-    "incomplete_grid_metres": "are incomplete: give both easting_m and northing_m",
-    "outside_country": WORDS["outside_country"],
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,7 +131,7 @@ def _coordinates(homes: pl.DataFrame, country: Texts, codes: pl.DataFrame) -> pl
     words = shown.with_columns(words=_spelled(kind, WORDS)).select(filled).to_series()
     message = pl.select(pl.format("coordinates {}: {}", raw, words)).to_series()
     size = decimal_size_m(lat, lon)
-    return _candidate(lat, lon, size, kind=pl.Series(kind), raw=raw, message=message)
+    return _candidate(lat, lon, size, kind=kind, raw=raw, message=message)
 
 
 def _grid_reference(homes: pl.DataFrame, country: Texts) -> pl.DataFrame:
@@ -157,19 +151,17 @@ def _grid_metres(homes: pl.DataFrame, country: Texts, codes: pl.DataFrame) -> pl
     easting, northing = _floats(homes["easting_m"]), _floats(homes["northing_m"])
     is_northern = (codes["region_code"] == NORTHERN_IRELAND).fill_null(value=False).to_numpy()
     fault = metres_fault(easting, northing, is_northern | (country == "IE"))
-    one_alone = np.isnan(easting) != np.isnan(northing)
-    fault = np.where(one_alone, "incomplete_grid_metres", fault)
-    usable = fault == ""
+    usable = fault.is_null().to_numpy()
     lat, lon = _degrees(np.where(usable, easting, np.nan), np.where(usable, northing, np.nan))
-    kind = np.where(_away(lat, lon, country), "outside_country", fault).astype(np.str_)
+    kind = fault.set(pl.Series(_away(lat, lon, country)), "outside_country")
     shown = [
         homes[name].cast(pl.Float64).cast(pl.String).fill_null("nothing")
         for name in ("easting_m", "northing_m")
     ]
     raw = pl.select(pl.format("{}, {}", *shown)).to_series()
-    words = _spelled(kind, _METRES_WORDS)
+    words = _spelled(kind, METRES_WORDS | {"outside_country": WORDS["outside_country"]})
     message = pl.select(pl.format("grid metres {} {}", raw, words)).to_series()
-    return _candidate(lat, lon, np.ones(len(lat)), kind=pl.Series(kind), raw=raw, message=message)
+    return _candidate(lat, lon, np.ones(len(lat)), kind=kind, raw=raw, message=message)
 
 
 def _post_code(homes: pl.DataFrame, codes: pl.DataFrame, which: str, size_m: float) -> pl.DataFrame:
@@ -193,7 +185,6 @@ def _candidate(
     refused: pl.Series | None = None,
 ) -> pl.DataFrame:
     """One source's answer: a place, null if refused or not given, and what is wrong with it."""
-    kind = kind.cast(pl.String).replace("", None)
     is_refused = kind.is_not_null() if refused is None else refused.fill_null(value=False)
     places = {"lat": lat, "lon": lon, "size_m": size_m}
     frame = pl.DataFrame(places, nan_to_null=True).with_columns(kind=kind, raw=raw, message=message)
@@ -255,8 +246,8 @@ def _unplaced(chosen: pl.DataFrame) -> pl.DataFrame:
     return chosen.select(kind=kind, raw=nothing, message=pl.lit(words))
 
 
-def _spelled(kind: Texts, words: dict[str, str]) -> pl.Series:
-    return pl.Series(kind).replace_strict(words, default=None, return_dtype=pl.String)
+def _spelled(kind: pl.Series, words: dict[str, str]) -> pl.Series:
+    return kind.replace_strict(words, default=None, return_dtype=pl.String)
 
 
 def _degrees(easting: Floats, northing: Floats) -> tuple[Floats, Floats]:

@@ -3,7 +3,6 @@
 A spot is a distinct place with its post code. Homes share spots; each is worked out once.
 """
 
-import numpy as np
 import polars as pl
 
 from triage.contract.programme import ClimateFiles, ExposureFile
@@ -16,7 +15,14 @@ from triage.place.climate import (
     zone_parts,
 )
 from triage.place.layers import NOWHERE, Layer, join_layer, own_exposure, own_zones
-from triage.place.records import climate_records, own_stations, uk_regions, us_stations
+from triage.place.records import (
+    FIGURES,
+    TEXTS,
+    climate_records,
+    own_stations,
+    uk_regions,
+    us_stations,
+)
 from triage.place.sphere import NearestPoint
 from triage.reference import reference_table
 
@@ -97,23 +103,25 @@ def with_climate(
 ) -> pl.DataFrame:
     """Climate record of each spot: own station, else the UK region, else the US station."""
     stations = us_stations() if own is None else own
-    lat, lon = spots["lat"].to_numpy(), spots["lon"].to_numpy()
+    # Stations that ship are American: they say nothing about a home across a border.
+    country = pl.col("country_code")
+    rows = spots.with_row_index("row")
+    served = rows if own is not None else rows.filter(country.is_null() | (country == "US"))
+    lat, lon = served["lat"].to_numpy(), served["lon"].to_numpy()
     nearest = nearest_records(stations, lat, lon, limits.station_limit_km)
+    nearest = pl.concat([served.select("row"), nearest], how="horizontal")
     regions = uk_regions().select(
         home_region="region_code", region_record="climate_id", uk_region="climate_name"
     )
-    joined = pl.concat([spots, nearest], how="horizontal").join(
+    joined = rows.join(nearest, on="row", how="left", maintain_order="left").join(
         regions, on="home_region", how="left", maintain_order="left"
     )
-    # Stations that ship are American: they say nothing about a home across a border.
-    country = pl.col("country_code")
-    served = country.is_null() | (country == "US") if own is None else pl.lit(value=True)
     by_region = pl.col("region_record").is_not_null() & pl.lit(own is None)
-    chosen = joined.with_columns(
-        pl.when(by_region).then(of_region).when(served).then(of_station).alias(of_station)
+    chosen = joined.drop("row").with_columns(
+        pl.when(by_region).then(of_region).otherwise(of_station).alias(of_station)
         for of_station, of_region in (("climate_id", "region_record"), ("distance_km", "area_km"))
     )
-    records = climate_records(own).drop("lat", "lon")
+    records = climate_records(own).select(*TEXTS, *FIGURES)
     records = records.rename({"elevation_m": "record_elevation_m"})
     return chosen.join(records, on="climate_id", how="left", maintain_order="left")
 
@@ -124,10 +132,10 @@ def with_exposure(spots: pl.DataFrame, mapped: Layer | None) -> pl.DataFrame:
     spots = spots.with_columns(map_class=nothing, map_edition=nothing)
     if mapped is not None:
         found = join_layer(mapped, spots["lat"].to_numpy(), spots["lon"].to_numpy(), 0.0).first
-        labels = pl.Series(np.array([*mapped.labels, ""])[found])
+        labels = pl.Series([*mapped.labels, None]).gather(found % (len(mapped.labels) + 1))
         inside = pl.Series(found != NOWHERE)
         spots = spots.with_columns(
-            map_class=pl.when(inside).then(labels),
+            map_class=labels,
             map_edition=pl.when(inside).then(pl.lit(mapped.edition)),
         )
     answers = exposure_columns(
