@@ -219,6 +219,26 @@ def test_all_queues_and_lanes_and_the_named_rules_are_expected_somewhere() -> No
     assert set(named.split()) <= {line["main_rule"] for line in lines}
 
 
+def test_composed_homes_lie_on_the_side_of_the_zone_line_that_their_story_needs() -> None:
+    import geopandas
+
+    zones = geopandas.read_parquet(DEMO.parent / "triage" / "reference" / "us_zones.parquet")
+    stories = tomllib.loads((DEMO / "making" / "stories_county.toml").read_text(encoding="utf-8"))
+    sides = {"ridge": "5A", "valley": "4A", "piedmont": "3A"}
+    needed = {story["id"]: sides[story["area"]] for story in stories["story"]}
+    rows = {row["property_id"]: row for row in _all_rows(COUNTY) if row.get("survey_reach_outside")}
+    places = geopandas.GeoDataFrame(
+        {"home": list(needed)},
+        geometry=geopandas.points_from_xy(
+            [float(rows[home]["longitude"]) for home in needed],
+            [float(rows[home]["latitude"]) for home in needed],
+        ),
+        crs=zones.crs,
+    )
+    joined = places.sjoin(zones, predicate="within")
+    assert dict(zip(joined["home"], joined["label"], strict=True)) == needed
+
+
 def _words_of_forms() -> list[tuple[str, str, str, str]]:
     """Every word the script may type: form, field, code, word."""
     sys.path.insert(0, str(DEMO))
