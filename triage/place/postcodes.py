@@ -5,6 +5,7 @@ import polars as pl
 from triage.reference import reference_table
 
 _UK_FULL = r"^([A-Z]{1,2}\d[A-Z\d]?)\d[A-Z]{2}$"
+_UK_FIGURES = ("region_code", "lat", "lon", "area_rain_mm", "area_dri")
 _UK_OUTWARD = r"^([A-Z]{1,2}\d[A-Z\d]?)$"
 # Spreadsheets turn 02108 into 2108 or 2108.0: up to two leading zeros may be lost.
 _ZIP = r"^(\d{3,5})(?:-\d{4})?(?:\.0)?$"
@@ -27,54 +28,46 @@ def uk_postcodes(text: pl.Series) -> pl.DataFrame:
         is then ``unknown_postcode``, `why` in words.
         LL50 and PH37 have a region and no figures of their own: they take those of their area.
     """
-    tight = pl.col("text").str.to_uppercase().str.replace_all(r"[\s.\-]+", "")
-    frame = pl.DataFrame({"text": text.cast(pl.String)}).with_columns(
-        outward=pl.coalesce(tight.str.extract(_UK_FULL), tight.str.extract(_UK_OUTWARD))
+    found = _with_prefixes(pl.DataFrame({"text": text.cast(pl.String)}))
+    given, known = pl.col("text").is_not_null(), pl.col("region_code_area").is_not_null()
+    of_district = [pl.col(name).is_not_null() for name in ("region_code", "area_dri")]
+    prefix, figures_of = (
+        pl.when(exact).then("district").when(known).then("area") for exact in of_district
     )
-    frame = frame.with_columns(
-        # EC1A is a part of district EC1.
-        district=pl.col("outward").str.extract(r"^([A-Z]{1,2}\d+)"),
-        area=pl.col("outward").str.extract(r"^([A-Z]{1,2})"),
-    )
-    table = reference_table("uk_postcodes").select(
-        "postcode_prefix",
-        "region_code",
-        "lat",
-        "lon",
-        area_rain_mm="rain_mm_year_cru6190",
-        area_dri="dri_m2_s_year",
-    )
-    found = frame
-    for level, suffix in (("district", ""), ("area", "_area")):
-        renamed = table.rename({name: f"{name}{suffix}" for name in table.columns[1:]})
-        found = found.join(
-            renamed,
-            left_on=level,
-            right_on="postcode_prefix",
-            how="left",
-            maintain_order="left",
-        )
-    is_district = pl.col("region_code").is_not_null()
-    figures = ("region_code", "lat", "lon", "area_rain_mm", "area_dri")
-    known = pl.col("region_code_area").is_not_null()
     why = (
         pl.when(pl.col("outward").is_null())
         .then(pl.lit("is not written like a UK postcode"))
         .when(~known)
         .then(pl.lit("is of no postcode area on file (the Crown dependencies are not)"))
     )
-    given = pl.col("text").is_not_null()
     return found.select(
-        pl.when(is_district).then("district").when(known).then("area").alias("postcode_prefix"),
-        *(pl.coalesce(name, f"{name}_area").alias(name) for name in figures),
-        pl.when(pl.col("area_dri").is_not_null())
-        .then("district")
-        .when(known)
-        .then("area")
-        .alias("figures_of"),
-        pl.when(given & (why.is_not_null())).then(pl.lit("unknown_postcode")).alias("kind"),
+        prefix.alias("postcode_prefix"),
+        *(pl.coalesce(name, f"{name}_area").alias(name) for name in _UK_FIGURES),
+        figures_of.alias("figures_of"),
+        pl.when(given & why.is_not_null()).then(pl.lit("unknown_postcode")).alias("kind"),
         pl.when(given).then(why).alias("why"),
     )
+
+
+def _with_prefixes(frame: pl.DataFrame) -> pl.DataFrame:
+    """`outward`, `district`, `area`, and the figures of the last two, if on file."""
+    tight = pl.col("text").str.to_uppercase().str.replace_all(r"[\s.\-]+", "")
+    outward = pl.coalesce(tight.str.extract(_UK_FULL), tight.str.extract(_UK_OUTWARD))
+    found = frame.with_columns(
+        outward=outward,
+        district=outward.str.extract(r"^([A-Z]{1,2}\d+)"),  # EC1A is a part of district EC1
+        area=outward.str.extract(r"^([A-Z]{1,2})"),
+    )
+    table = reference_table("uk_postcodes").rename(
+        {"rain_mm_year_cru6190": "area_rain_mm", "dri_m2_s_year": "area_dri"}
+    )
+    for level, suffix in (("district", ""), ("area", "_area")):
+        figures = table.select(
+            pl.col("postcode_prefix").alias(level),
+            *(pl.col(name).alias(f"{name}{suffix}") for name in _UK_FIGURES),
+        )
+        found = found.join(figures, on=level, how="left", maintain_order="left")
+    return found
 
 
 def zip_codes(text: pl.Series) -> pl.DataFrame:

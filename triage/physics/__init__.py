@@ -1,0 +1,1 @@
+"""Pure functions of building physics and climate: no files, no settings."""
