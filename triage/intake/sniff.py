@@ -134,11 +134,13 @@ def _text_kind(head: bytes) -> str:
         return "html" if b"<html" in start else "xml"
     if head.startswith(_TEXT_MARKS):
         return "csv"
-    nulls = head.count(0)
-    # UTF-16 without a mark: about every other byte of western text is zero.
-    if nulls and not 0.2 < nulls / len(head) < 0.55:
-        return "binary"
-    return "csv"
+    if b"\0" not in head:
+        return "csv"
+    # UTF-16 without a mark: about every other byte of a western text is zero.
+    name = "utf-16-be" if head[::2].count(0) > head[1::2].count(0) else "utf-16-le"
+    sample = head[: len(head) // 2 * 2].decode(name, errors="replace")
+    is_text = sum(sign.isprintable() or sign.isspace() for sign in sample) > 0.99 * len(sample)
+    return "csv" if is_text else "binary"
 
 
 def _ole_kind(path: Path, shown: str) -> str:
