@@ -155,7 +155,9 @@ def _check_field(
         SchemaError(what, file.place("columns", field.name, key), fix) for key, what, fix in wrong
     ]
     where = f"{file.path}, column {field.name}"
-    return errors + spelling_clashes((*listed, *field.extra, *field.words), where)
+    told = {error.what for error in spelling_clashes(listed, where)}  # with the list's own file
+    clashes = spelling_clashes((*listed, *field.extra, *field.words), where)
+    return errors + [error for error in clashes if error.what not in told]
 
 
 def _check_table(file: TomlFile, table: Table) -> list[TriageError]:

@@ -146,7 +146,7 @@ def _layout(section: Section) -> Layout:
             section.blame(f"{key!r} is {value}; rows count from 1", "correct it", key)
         counts[key] = usual if value is None else value
     sheets = section.texts("sheets")
-    if "sheets" in section.data and not sheets:
+    if section.data.get("sheets") == []:
         section.blame("'sheets' names no sheet", 'name them, or write ["*"] for all', "sheets")
     units_row = section.get("units_row", bool) or False
     return Layout(sheets or default.sheets, counts["header_row"], counts["header_lines"], units_row)

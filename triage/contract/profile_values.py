@@ -142,6 +142,8 @@ def _code_value(section: Section, field: Field, raw: object, key: str) -> Consta
     for part in parts:
         if part not in field.known_codes:
             fix = did_you_mean(part, field.known_codes)
+            if part in field.codes:
+                fix = "leave it out: what no sheet says is unknown already"
             section.blame(f"{part!r} is no code of {field.name!r}", fix, key)
             return None
     return parts if field.type == "codes" else parts[0]

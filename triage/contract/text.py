@@ -9,6 +9,7 @@ from rapidfuzz import fuzz, process
 _ALIKE = str.maketrans({"‘": "'", "’": "'", "“": '"', "”": '"', "–": "-", "—": "-", "−": "-"})
 _JOINED = re.compile(r"(?<=\w)[-_](?=\w)")
 _LISTABLE = 30
+_SHORT = 4
 _SPACES = re.compile(r"\s+")
 
 
@@ -27,10 +28,14 @@ def normalise(text: str) -> str:
 
 def nearest(word: str, choices: Iterable[str], count: int = 3, cutoff: float = 60.0) -> list[str]:
     """Up to `count` choices most like `word`, best first; none below `cutoff` of 100."""
-    found = process.extract(
-        word, list(choices), scorer=fuzz.WRatio, processor=normalise, limit=count
-    )
+    found = process.extract(word, list(choices), scorer=_likeness, processor=normalise, limit=count)
     return [choice for choice, score, _ in found if score >= cutoff]
+
+
+def _likeness(one: str, other: str, *, score_cutoff: float | None = None) -> float:
+    """Likeness of 0 to 100. A very short word inside a long one is no likeness: "no", "unknown"."""
+    short = min(len(one), len(other)) < _SHORT
+    return (fuzz.ratio if short else fuzz.WRatio)(one, other, score_cutoff=score_cutoff)
 
 
 def did_you_mean(word: str, choices: Iterable[str]) -> str:

@@ -14,6 +14,8 @@ _UNKNOWN_MEANINGS = (
     "the resident declined",
 )
 _CODES_SHEET = "Codes"
+_NOTE_WIDTH, _MEANING_WIDTH, _USERS_WIDTH = 100, 70, 50  # characters of the default font
+_LINE_HEIGHT = 15.0  # points
 
 _NOTES: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -113,12 +115,14 @@ def write_notes(book: Any, contract: Contract) -> None:  # noqa: ANN401
     sheet = book.add_worksheet("Notes")
     title = book.add_format({"bold": True, "font_size": 13, "bottom": 1})
     line = book.add_format({"text_wrap": True, "valign": "top"})
-    sheet.set_column(0, 0, 100, line)
+    sheet.set_column(0, 0, _NOTE_WIDTH, line)
     sheet.hide_gridlines(2)
+    sheet.fit_to_pages(1, 0)
     row = 0
     for heading, lines in _NOTES:
         sheet.write_string(row, 0, heading, title)
         for number, text in enumerate(lines, start=1):
+            sheet.set_row(row + number, _height(text, _NOTE_WIDTH))
             sheet.write_string(row + number, 0, inert_text(text), line)
         row += len(lines) + 2
     count = len(contract.fields)
@@ -132,11 +136,14 @@ def write_codes(book: Any, contract: Contract, measures: Mapping[str, str]) -> C
     bold = book.add_format({"bold": True, "valign": "top"})
     wrap = book.add_format({"text_wrap": True, "valign": "top"})
     for column, (text, width) in enumerate(
-        (("List", 30), ("Code", 26), ("Meaning", 70), ("Used by", 50))
+        (("List", 30), ("Code", 26), ("Meaning", _MEANING_WIDTH), ("Used by", _USERS_WIDTH))
     ):
         sheet.set_column(column, column, width, wrap)
         sheet.write_string(0, column, text, head)
     sheet.freeze_panes(1, 0)
+    sheet.set_landscape()
+    sheet.fit_to_pages(1, 0)
+    sheet.repeat_rows(0)
     rows: dict[str, tuple[int, int]] = {}
     words: dict[str, tuple[str, ...]] = {}
     row = 1
@@ -144,6 +151,9 @@ def write_codes(book: Any, contract: Contract, measures: Mapping[str, str]) -> C
         sheet.write_string(row, 0, name, bold)
         sheet.write_string(row, 3, ", ".join(users), wrap)
         for number, (code, meaning) in enumerate(entries):
+            used = ", ".join(users) if number == 0 else ""
+            height = max(_height(meaning, _MEANING_WIDTH), _height(used, _USERS_WIDTH))
+            sheet.set_row(row + number, height)
             sheet.write_string(row + number, 1, inert_text(code), wrap)
             sheet.write_string(row + number, 2, inert_text(meaning), wrap)
         rows[name] = (row, row + len(entries) - 1)
@@ -174,3 +184,8 @@ def _blocks(
         if "unknown" in field.codes:
             entries += zip(UNKNOWN_WORDS, _UNKNOWN_MEANINGS, strict=True)
     return blocks
+
+
+def _height(text: str, width: int) -> float:
+    """Row height for a wrapped text; not every office program works it out on opening."""
+    return _LINE_HEIGHT * max(1, -(-len(text) // (width - 8)))
