@@ -85,6 +85,7 @@ def test_a_heading_of_two_fields(schemas: Path) -> None:
     [
         ('unit = "mm"', 'units = "mm"', "'unit'"),
         ('quantity = "area"', 'quantity = "areas"', "'area'"),
+        ('need = "O"', 'need = "optional"', "O (optional)"),
         ('type = "number"', 'type = "numbr"', "'number'"),
         ("range = [15.0, 2000.0]", 'range = "15 to 2000"', "correct the value"),
         ("number = 17", 'number = "17"', "correct the value"),

@@ -149,6 +149,9 @@ def _check_field(
         if own.code not in field.codes:
             what = f"words for {own.code!r}, which this field cannot hold"
             wrong.append(("words", what, did_you_mean(own.code, field.codes)))
+    if field.need[:1] not in ("R", "C", "O"):
+        fix = "begin it with R (required), C (conditional) or O (optional)"
+        wrong.append(("need", f"the need {field.need!r} says none of the three", fix))
     if field.added and not field.reason:
         wrong.append(("added", "an added field without a reason", "say why in `reason`"))
     errors: list[TriageError] = [
