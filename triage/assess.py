@@ -4,6 +4,7 @@ Nothing here reads a file, a clock or a setting, so that a portfolio larger than
 batch by batch and another engine can call the same function.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -12,17 +13,28 @@ import polars as pl
 from triage.assemblies.context import context_flags
 from triage.assemblies.derived import near_cold_line, with_quantities
 from triage.assemblies.foam import foam_now
-from triage.contract.policy import GATING, Policy
+from triage.contract.expressions import bind
+from triage.contract.policy import Policy
 from triage.rules.current import KEY, Current, current_evidence
-from triage.rules.evaluate import MISSING, Frames, evaluate
+from triage.rules.evaluate import Frames, evaluate
 from triage.rules.frames import assessment_rows, evidence_fields, read_three_ways
 from triage.rules.grading import grade_rows
 from triage.rules.queue import decide, join_variants, review_first
-from triage.rules.standing import expires_on, survey_quality
+from triage.rules.standing import expires_on, rests_on, survey_quality
 from triage.rules.words import Writer, main_rule, next_action, reason
 
 ID = ("property_id", "building_part", "measure_code")
 _EXPOSED = ("severe", "very_severe")
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """A measure that the programme proposes for every home-part of which `where` is not false."""
+
+    code: str
+    where: str | None
+    material: str | None
+    thickness_mm: float | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,6 +57,7 @@ def assess(
     marks: pl.DataFrame,
     proposals: pl.DataFrame,
     places: pl.DataFrame,
+    standing: Sequence[Standing],
     policy: Policy,
     as_of: date,
     survey_fields: list[str],
@@ -62,6 +75,8 @@ def assess(
         `measure_thickness_mm`.
     places
         One row per property: the columns of the placed homes.
+    standing
+        Measures that the programme proposes.
     policy
         The pack.
     as_of
@@ -69,7 +84,7 @@ def assess(
     survey_fields
         Names of the survey's fields in order.
     """
-    fields = evidence_fields(policy, survey_fields)
+    fields = evidence_fields(policy, survey_fields, [s.where for s in standing if s.where])
     climate = places.with_columns(
         near_cold_line(policy).alias("near_cold_line"),
         pl.col("exposure_computed").alias("exposure_from_place"),
@@ -77,7 +92,8 @@ def assess(
     exposed = _exposed(rows, climate)
     graded = grade_rows(exposed, marks, fields, policy, as_of)
     current = current_evidence(graded, fields, policy)
-    wide = assessment_rows(current.table, proposals, climate, policy, foam_now())
+    wanted = pl.concat([proposals, *(_proposed(current.table, s) for s in standing)])
+    wide = assessment_rows(current.table, wanted, climate, policy, foam_now())
     frames = _with_everything(read_three_ways(wide, fields, policy), policy)
     answers = evaluate(frames, policy)
     results, missing, presumed, first = join_variants(
@@ -92,6 +108,7 @@ def assess(
     standing = pl.DataFrame(
         {
             "survey_quality": survey_quality(frames.clear.filter(base_at), policy),
+            "evidence_quality": rests_on(base, frames.clear.filter(base_at), policy),
             "expires_on": expires_on(base, frames.clear.filter(base_at), graded, policy),
         }
     )
@@ -106,6 +123,19 @@ def assess(
                 n for n in policy.quantities if n in frames.all.columns and n not in base.columns
             )
         ),
+    )
+
+
+def _proposed(current: pl.DataFrame, standing: Standing) -> pl.DataFrame:
+    """Home-parts for which a programme's measure is proposed; unknown counts as proposed."""
+    homes = current.filter(pl.col("variant") == 0)
+    if standing.where is not None:
+        homes = homes.filter(bind(standing.where, {}).fill_null(value=True))
+    return homes.select(
+        *KEY,
+        pl.lit(standing.code).alias("measure_code"),
+        pl.lit(standing.material, pl.String).alias("measure_material"),
+        pl.lit(standing.thickness_mm, pl.Float64).alias("measure_thickness_mm"),
     )
 
 
@@ -160,12 +190,13 @@ def _queue_table(
         "survey_on",
         "lat",
         "lon",
+        "building_id",
         "region_name",
         "zone_join",
         "near_cold_line",
         zone.alias("zone"),
         pl.coalesce("exposure_class", "exposure_from_place").alias("exposure"),
-        foam_now().alias("foam_present"),
+        pl.when(foam_now()).then(pl.lit("yes")).when(~foam_now()).then(pl.lit("no")).otherwise(pl.lit("unknown")).alias("foam_present"),
     )
     table = pl.concat([known, decision, lists, standing], how="horizontal").with_columns(
         pl.concat_list("presumed_checks", "rule_checks")
@@ -191,11 +222,12 @@ def _queue_table(
     asks = (pl.col("queue") == "specialist-review") & pl.col("lane").is_in(
         ["evidence_gap", "expired", "contradiction"]
     )
+    nothing = pl.lit([], pl.List(pl.String))
     return table.with_columns(
-        pl.when(pl.col("lane") == "expired")
-        .then("missing")
-        .otherwise(pl.lit([], pl.List(pl.String)))
-        .alias("expired"),
+        # Where the answer could not change the outcome, nobody is sent to look (5.4).
+        pl.col("missing").alias("open_fields"),
+        pl.when(asks).then("missing").otherwise(nothing).alias("missing"),
+        pl.when(pl.col("lane") == "expired").then("missing").otherwise(nothing).alias("expired"),
         pl.when(asks)
         .then(pl.lit(value=True))
         .otherwise(pl.lit(value=False))
@@ -209,6 +241,3 @@ def _queue_table(
         "fired_review",
         "fired_safety",
     )
-
-
-__all__ = ["GATING", "KEY", "MISSING", "Assessed", "assess"]

@@ -136,6 +136,11 @@ class Quantity:
     asks_when: tuple[tuple[str, str], ...] = ()
     awaits: str | None = None
 
+    @property
+    def fields(self) -> tuple[str, ...]:
+        """Every field that may be asked for."""
+        return tuple(dict.fromkeys([*self.asks, *(field for field, _ in self.asks_when)]))
+
 
 @dataclass(frozen=True, slots=True)
 class View:

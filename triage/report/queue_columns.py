@@ -93,7 +93,7 @@ def _record() -> list[Column]:
         Column("Survey date", pl.col("survey_on"), 12),
         Column("Evidence good until", pl.col("expires_on"), 12),
         Column("Survey quality", pl.col("survey_quality"), 11),
-        Column("Evidence", _spaced("evidence_quality"), 15),
+        Column("Rests on, at least", _spaced("evidence_quality"), 12),
         Column("Climate zone", pl.col("zone"), 9),
         Column("Climate region", pl.col("region_name"), 20),
         Column("Rain exposure", _spaced("exposure"), 12),

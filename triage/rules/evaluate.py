@@ -208,7 +208,7 @@ class _Group:
     def _asks(self, name: str) -> tuple[str, ...]:
         """The survey fields that would settle a name: itself, or what its quantity asks for."""
         quantity = self.policy.quantities.get(name)
-        return (name,) if quantity is None else quantity.asks
+        return (name,) if quantity is None else quantity.fields
 
     def _is_presumed(self, name: str) -> pl.Expr:
         """Whether any field that settles this name may be presumed on the row."""

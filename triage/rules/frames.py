@@ -33,15 +33,15 @@ DERIVED_FROM = (
 NOT_EVIDENCE = ("measure_code", "measure_material", "measure_thickness_mm")
 
 
-def evidence_fields(policy: Policy, fields: Sequence[str]) -> list[str]:
-    """Survey fields that any rule, presumption or quantity of the pack reads, in survey order."""
+def evidence_fields(policy: Policy, fields: Sequence[str], also: Sequence[str] = ()) -> list[str]:
+    """Survey fields that the pack, or any of the conditions `also`, reads, in survey order."""
     texts = [
         sql
         for rule in policy.rules.values()
         for sql in (rule.fires, rule.applies, rule.review_before_repair)
         if sql
     ]
-    texts += [item.when for item in policy.presumptions]
+    texts += [*(item.when for item in policy.presumptions), *also]
     named = {name for sql in texts for name in names_in(sql)}
     for rule in policy.rules.values():
         named |= {
@@ -51,7 +51,7 @@ def evidence_fields(policy: Policy, fields: Sequence[str]) -> list[str]:
             for n in any_of
         }
     for quantity in policy.quantities.values():
-        named |= set(quantity.asks)
+        named |= set(quantity.fields)
     named |= {item.field for item in policy.presumptions} | set(DERIVED_FROM)
     return [name for name in fields if name in named and name not in NOT_EVIDENCE]
 

@@ -3,9 +3,8 @@
 import polars as pl
 
 from triage.contract.policy import Policy
-from triage.rules.grading import SOURCE
+from triage.rules.grading import DAYS_A_MONTH, QUALITY, RANK_BITS, SOURCE
 
-DAYS = 30.4375  # mean Gregorian month
 
 
 def needed_fields(policy: Policy, group: str) -> list[str]:
@@ -44,6 +43,28 @@ def survey_quality(clear: pl.DataFrame, policy: Policy) -> pl.Series:
         .otherwise(pl.lit("poor"))
     )
     return clear.select(words.alias("survey_quality"))["survey_quality"]
+
+
+def rests_on(base: pl.DataFrame, clear: pl.DataFrame, policy: Policy) -> pl.Series:
+    """Weakest grade among the needed answers that count: what the row rests on, at the least.
+
+    Parameters
+    ----------
+    base
+        Assessment rows with the quality `q__<field>` of each answer.
+    clear
+        The same rows with only the evidence that counts.
+    """
+    ranks = []
+    for name in [c.removeprefix(QUALITY) for c in base.columns if c.startswith(QUALITY)]:
+        groups = [g for g in policy.groups if name in needed_fields(policy, g)]
+        if groups:
+            concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
+            rank = pl.when(concerned).then(base[QUALITY + name] & RANK_BITS)
+            ranks.append(pl.select(rank.alias(name))[name])
+    words = {n: grade for n, grade in enumerate(policy.evidence.grades, start=1)}
+    weakest = pl.DataFrame(ranks).select(pl.min_horizontal(pl.all()).alias("evidence_quality"))
+    return weakest["evidence_quality"].replace_strict(words, default=None, return_dtype=pl.String)
 
 
 def expires_on(
@@ -88,7 +109,7 @@ def expires_on(
             .otherwise(limit.value)
         )
         end = dense.select(
-            (on + pl.duration(days=1) * (months * DAYS).floor().cast(pl.Int64)).alias(name)
+            (on + pl.duration(days=1) * (months * DAYS_A_MONTH).floor().cast(pl.Int64)).alias(name)
         )[name]
         concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
         value = end.gather(base[SOURCE + name].fill_null(0))

@@ -1,0 +1,162 @@
+"""Command line: arguments in, words out."""
+
+import json
+import sys
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from triage.errors import TriageError
+
+app = typer.Typer(
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    add_completion=False,
+    help="Sort a retrofit programme's homes by moisture risk: safe to insulate, fix water first, specialist review.",
+)
+AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object on standard output.")]
+
+
+def _say(text: str) -> None:
+    """Progress and words for people, on stderr."""
+    print(f"  {text}", file=sys.stderr, flush=True)
+
+
+def _print_json(value: Any) -> None:  # noqa: ANN401 - whatever a command has to say
+    json.dump(value, sys.stdout, indent=2, ensure_ascii=False, default=str)
+    sys.stdout.write("\n")
+
+
+@app.command()
+def run(
+    programme: Annotated[Path, typer.Argument(help="The programme file (TOML).")],
+    out: Annotated[Path, typer.Option(help="Folder to make for this run; it must not exist.")],
+    as_json: AsJson = False,
+) -> None:
+    """Triage a programme: surveys in, three queues with reasons and maps out.
+
+    Exit 0: all rows used. 1: finished, some rows were rejected. 2: could not run.
+    """
+    from triage.programme_run import run_programme
+    from triage.report.terminal import print_summary
+
+    done = run_programme(programme, out, _say)
+    if as_json:
+        keys = ("format", "run_id", "rows", "homes", "assessed", "queues", "lanes", "not_evaluated")
+        more = ("released", "checks_outstanding", "mix", "seconds", "outputs")
+        _print_json({key: done.record[key] for key in (*keys, *more)})
+    else:
+        shown = ("queues.xlsx", "map_queues.png", "map_climate.png", "queue.parquet", "run.json")
+        outputs = {name: done.record["outputs"][name] for name in shown}
+        print_summary(done.summary, done.context, done.problems, outputs)
+    raise typer.Exit(1 if done.record["rows"]["rejected"] else 0)
+
+
+@app.command()
+def check(
+    files: Annotated[list[Path], typer.Argument(help="Survey files.")],
+    profile: Annotated[
+        Path | None, typer.Option(help="How to read them; none: by field names.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Say everything about survey files before any run.
+
+    Exit 0: all rows usable. 1: some would be rejected. 2: a file cannot be used.
+    """
+    from triage.contract import load_contract, load_profile, normalise
+    from triage.contract.policy_load import load_policy, policy_dir
+    from triage.intake import check_files
+
+    words = load_policy(policy_dir("default")).measure_words
+    spellings = {normalise(word): code for word, code in words.items()}
+    read_by = load_profile(profile) if profile is not None else None
+    report = check_files(files, read_by, load_contract(), spellings)
+    if as_json:
+        _print_json(report.to_dict())
+    else:
+        for line in report.lines():
+            print(line)
+    raise typer.Exit(report.exit_code)
+
+
+@app.command()
+def explain(
+    programme: Annotated[Path, typer.Argument(help="The programme file (TOML).")],
+    home: Annotated[str, typer.Argument(help="The home's property id.")],
+    run_folder: Annotated[
+        Path | None, typer.Option("--run", help="A finished run; none: judge now.")
+    ] = None,
+    as_json: AsJson = False,
+) -> None:
+    """Show one home as a reviewer needs it: decision, reasons, gaps, facts, rules."""
+    from triage.explanation import explain_home
+    from triage.report.explain import render_explanation
+
+    told = explain_home(programme, home, run_folder, _say)
+    if as_json:
+        _print_json(told)
+    else:
+        sys.stdout.write(render_explanation(told))
+
+
+@app.command()
+def template(file: Annotated[Path, typer.Argument(help="Workbook to write (.xlsx).")]) -> None:
+    """Write a blank survey workbook that the tool reads back without a profile."""
+    from triage.contract import load_contract
+    from triage.contract.policy_load import load_policy, policy_dir
+    from triage.report.template import write_template
+
+    measures = load_policy(policy_dir("default")).measures
+    write_template(
+        file, load_contract(), {code: measure.name for code, measure in measures.items()}
+    )
+    _say(f"wrote {file}")
+
+
+@app.command()
+def fields(as_json: AsJson = False) -> None:
+    """Print the reference of all survey fields."""
+    from triage.contract import load_contract
+    from triage.report.fields import field_reference, field_rows
+
+    if as_json:
+        _print_json(field_rows(load_contract()))
+    else:
+        print(field_reference(load_contract()))
+
+
+@app.command()
+def rules(
+    policy: Annotated[str, typer.Option(help="A policy pack: its name or its folder.")] = "default",
+    as_json: AsJson = False,
+) -> None:
+    """Print the register of rules with their sources."""
+    from triage.contract.policy_load import load_policy, policy_dir
+    from triage.report.register import register_rows, register_text
+
+    pack = load_policy(policy_dir(policy, Path.cwd()))
+    if as_json:
+        _print_json(register_rows(pack))
+    else:
+        print(register_text(pack))
+
+
+@app.command()
+def demo(folder: Annotated[Path, typer.Argument(help="Folder to make.")]) -> None:
+    """Copy the two invented demonstration programmes into a new folder."""
+    from triage.demo import copy_demo
+
+    for path in copy_demo(folder):
+        print(path)
+
+
+def main() -> None:
+    """Entry point: user errors in plain words and their exit code; bugs keep their traceback."""
+    try:
+        app()
+    except TriageError as problem:
+        colour = "\x1b[31m" if sys.stderr.isatty() else ""
+        print(f"{colour}{problem}{colour and chr(27) + '[0m'}", file=sys.stderr)
+        sys.exit(problem.exit_code)

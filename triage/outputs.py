@@ -1,0 +1,205 @@
+"""The files of a run folder, made from the tables of its store."""
+
+from typing import Any
+
+import polars as pl
+
+from triage.report.context import RunContext
+from triage.report.geo import write_homes
+from triage.report.maps import write_climate_map, write_queue_map
+from triage.report.summary import Summary, summarise
+from triage.report.workbook import write_queue_workbook
+from triage.rules.words import field_label
+from triage.runs import run_id
+from triage.stages import Work
+
+CAUTIONS = (
+    "Screening only. It defers to local codes, licensed practice and the judgement of qualified people.",
+    "Safe means: on the evidence dated as shown, under this policy version, no screening rule blocked this "
+    "measure for this building part. It does not say that the building is dry, sound, compliant, insurable "
+    "or lendable, that hidden timber was seen, or that other measures are safe.",
+    "Safe is not released: outstanding checks and enabling work come first, and a look on the day always.",
+    "A storm, a leak, a change of use, another thickness or material, or the expiry date ends it.",
+)
+_QUEUE_FILE_DROPS = (
+    "clearance_unmet",
+    "clearance_open",
+    "presumed_topics",
+    "asks_for_evidence",
+    "expired_rules",
+)
+
+
+def write_outputs(work: Work) -> None:
+    """Write queue and rule tables, homes, workbook and maps into the run folder."""
+    store, folder = work.store, work.folder
+    queue = store.table("queue")
+    context = run_context(work, queue)
+    work.run_id = context.run_id
+    summary = summarise(queue)
+    homes = store.table("home_queue")
+    queue.drop(_QUEUE_FILE_DROPS).write_parquet(folder / "queue.parquet")
+    store.table("rule_result").write_parquet(folder / "rule_results.parquet")
+    store.table("block_queue").write_parquet(folder / "blocks.parquet")
+    work.say("homes for mapping programs")
+    write_homes(folder / "homes.gpkg", folder / "homes.parquet", homes)
+    work.say("workbook")
+    problems = problem_table(work)
+    write_queue_workbook(
+        folder / "queues.xlsx", queue, gap_table(work), problems, context, summary=summary
+    )
+    work.say("maps")
+    drawn = _maps(work, homes, context)
+    names = (
+        "queue.parquet",
+        "rule_results.parquet",
+        "blocks.parquet",
+        "homes.gpkg",
+        "homes.parquet",
+        "queues.xlsx",
+        "map_queues.png",
+        "map_climate.png",
+        "store.duckdb",
+        "run.json",
+    )
+    work.outputs = {name: name for name in names}
+    work.written = {"context": context, "summary": summary, "problems": problems, "maps": drawn}
+
+
+def run_context(work: Work, queue: pl.DataFrame) -> RunContext:
+    """What every output says about the run."""
+    policy, programme = work.policy, work.programme
+    climate = work.store.ask(
+        "SELECT DISTINCT zone_edition FROM placed_home WHERE zone_edition IS NOT NULL ORDER BY 1"
+    )
+    unknown = work.store.ask(
+        "SELECT count(*) AS n FROM survey_problem WHERE kind = 'unknown_measure'"
+    )
+    return RunContext(
+        name=programme.name,
+        country_code=programme.country_code,
+        as_of=programme.as_of,
+        policy_name=policy.name,
+        policy_version=policy.version,
+        policy_hash=policy.digest,
+        run_id=run_id(programme, policy, work.store.table("source_file")),
+        rows_read=work.rows["read"],
+        rows_accepted=work.rows["accepted"],
+        rows_rejected=work.rows["rejected"],
+        rows_superseded=work.rows["superseded"],
+        stock_total=programme.stock_total,
+        not_assessed=int(unknown["n"].item()),
+        not_evaluated=tuple(policy.awaiting),
+        cautions=CAUTIONS,
+        sources=tuple(f"Climate zones: {text}" for text in climate["zone_edition"]),
+        rule_titles={rule.id: rule.title for rule in policy.rules.values()},
+    )
+
+
+def gap_table(work: Work) -> pl.DataFrame:
+    """Missing fields, the ones that hold most homes first, in plain words."""
+    gap = work.store.table("gap")
+    views = work.policy.evidence.views
+    seen = {
+        name: views[work.policy.evidence.of(name).view].meaning for name in gap["field"].unique()
+    }
+    labels = {name: field_label(name) for name in gap["field"].unique()}
+    return gap.select(
+        "field",
+        pl.col("field").replace_strict(labels, return_dtype=pl.String).alias("label"),
+        "homes_blocked",
+        "alone",
+        "measure_group",
+        pl.col("field").replace_strict(seen, return_dtype=pl.String).alias("look"),
+    )
+
+
+def problem_table(work: Work) -> pl.DataFrame:
+    """What could not be read or placed, each with where it stands."""
+    survey = work.store.table("survey_problem").drop("row_id")
+    columns = survey.columns
+    rejected = work.store.ask("""
+        SELECT 'row_rejected' AS kind, NULL::VARCHAR AS field, NULL::VARCHAR AS raw, source.file, source.sheet,
+            raw.sheet_row AS row, NULL::VARCHAR AS column, survey_row.reason AS message
+        FROM survey_row
+        JOIN raw_survey AS raw USING (row_id)
+        JOIN source_file AS source ON survey_row.source_id = source.source_id
+        WHERE survey_row.status <> 'accepted'
+        ORDER BY source.file, source.sheet, raw.sheet_row""")
+    placed = work.store.ask("""
+        SELECT problem.kind, 'location' AS field, problem.raw, source.file, source.sheet,
+            min(raw.sheet_row) AS row, NULL::VARCHAR AS column,
+            'home ' || problem.property_id || ': ' || problem.message AS message
+        FROM place_problem AS problem
+        JOIN clean_survey AS clean USING (property_id)
+        JOIN raw_survey AS raw USING (row_id)
+        JOIN source_file AS source ON raw.source_id = source.source_id
+        GROUP BY ALL
+        ORDER BY problem.kind, message, source.file""")
+    flagged = work.store.ask("""
+        SELECT kind, NULL::VARCHAR AS field, who AS raw, NULL::VARCHAR AS file, NULL::VARCHAR AS sheet,
+            NULL::UINTEGER AS row, NULL::VARCHAR AS column, message
+        FROM batch_flag""")
+    parts = [
+        frame.select(columns).cast(survey.schema) for frame in (survey, rejected, placed, flagged)
+    ]
+    return pl.concat(parts)
+
+
+def _maps(work: Work, homes: pl.DataFrame, context: RunContext) -> dict[str, Any]:
+    queued = homes.filter(pl.col("queue").is_not_null())
+    stations = work.store.ask("""
+        SELECT climate.climate_name AS name, climate.lat, climate.lon, count(*) AS homes
+        FROM climate_record AS climate
+        JOIN placed_home USING (climate_id)
+        GROUP BY ALL ORDER BY homes DESC, name""")
+    return {
+        "map_queues.png": write_queue_map(work.folder / "map_queues.png", queued, None, context),
+        "map_climate.png": write_climate_map(
+            work.folder / "map_climate.png", queued, None, context, stations
+        ),
+    }
+
+
+def record(work: Work, seconds: dict[str, float], versions: dict[str, str]) -> dict[str, Any]:
+    """What run.json says: inputs, policy, counts, outputs."""
+    summary: Summary = work.written["summary"]
+    queue = work.store.table("queue")
+    lanes = dict(queue.drop_nulls("lane").group_by("lane").len().sort("lane").iter_rows())
+    sources = work.store.table("source_file").drop("source_id")
+    mix = {
+        "by_measure": summary.by_measure.to_dicts(),
+        "by_survey_quality": summary.by_survey.to_dicts(),
+    }
+    return {
+        "format": 1,
+        "run_id": work.run_id,
+        "programme": work.programme.name,
+        "programme_id": work.programme.programme_id,
+        "as_of": work.programme.as_of,
+        "policy": {
+            "name": work.policy.name,
+            "version": work.policy.version,
+            "sha256": work.policy.digest,
+        },
+        "versions": versions,
+        "inputs": sources.to_dicts(),
+        "rows": {key: work.rows[key] for key in ("read", "accepted", "rejected", "superseded")},
+        "homes": work.store.table("home").height,
+        "assessed": queue.height,
+        "queues": {
+            name: summary.count(name)
+            for name in ("safe-to-insulate", "fix-water-first", "specialist-review")
+        },
+        "released": summary.released,
+        "checks_outstanding": summary.checks_outstanding,
+        "lanes": lanes,
+        "not_evaluated": list(work.policy.awaiting),
+        "awaiting": work.policy.awaiting,
+        "mix": mix,
+        "gap_sets": work.store.table("gap_set").head(50).to_dicts(),
+        "batches_to_visit_again": work.store.table("batch_flag").to_dicts(),
+        "maps": work.written["maps"],
+        "seconds": seconds,
+        "outputs": work.outputs,
+    }

@@ -1,0 +1,94 @@
+"""One run of a programme: from its file to a finished run folder."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from triage.contract import load_contract, load_programme
+from triage.contract.expressions import check_condition
+from triage.contract.policy import Policy
+from triage.contract.policy_load import load_policy, policy_dir
+from triage.contract.programme import Programme
+from triage.contract.text import did_you_mean
+from triage.errors import Place, ProfileError, TriageError, raise_all
+from triage.outputs import record, write_outputs
+from triage.report.context import RunContext
+from triage.report.summary import Summary
+from triage.runs import STORE, new_run_folder, versions, write_record
+from triage.stages import Work, flag_batches, judge, place, read_surveys
+from triage.steps import load_pipeline, run_pipeline
+from triage.store import Store
+
+STAGES: Mapping[str, Callable[[Work], None]] = {
+    "read_surveys": read_surveys,
+    "place": place,
+    "assess": judge,
+    "flag_batches": flag_batches,
+    "write_outputs": write_outputs,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Finished:
+    """A finished run: its record and what the terminal says of it."""
+
+    record: dict[str, Any]
+    context: RunContext
+    summary: Summary
+    problems: dict[str, int]
+
+
+def open_programme(path: Path) -> tuple[Programme, Policy]:
+    """Read a programme and its policy, and check the one against the other.
+
+    Raises
+    ------
+    TriageError
+        A programme or policy that cannot be used as written; everything found is said at once.
+    """
+    programme = load_programme(path)
+    policy = load_policy(policy_dir(programme.policy, programme.folder))
+    known = {*load_contract().fields}
+    errors: list[TriageError] = []
+    for item in programme.measures:
+        where = Place(str(programme.path), column=f"measures.{item.code}")
+        if item.code not in policy.measures:
+            what = f"the policy {policy.name!r} knows no measure {item.code!r}"
+            errors.append(ProfileError(what, where, did_you_mean(item.code, policy.measures)))
+        if item.where is not None:
+            # Numbers are fine here: this is the programme's own choice of homes, not a rule.
+            found = check_condition(item.where, known, {}, where)
+            errors += [error for error in found if "holds the number" not in error.what]
+    raise_all(errors)
+    return programme, policy
+
+
+def run_programme(path: Path, out: Path, say: Callable[[str], None]) -> Finished:
+    """Run the stock triage of a programme into a new folder.
+
+    Parameters
+    ----------
+    path
+        The programme file.
+    out
+        Folder to make; it must not exist.
+    say
+        Told what is about to happen.
+
+    Raises
+    ------
+    TriageError
+        If the programme cannot be run; `out` is then not made.
+    """
+    programme, policy = open_programme(path)
+    pipeline = load_pipeline("stock_triage", STAGES)
+    with new_run_folder(out) as folder:
+        with Store(folder / STORE) as store:
+            work = Work(programme, load_contract(), policy, store, folder, say)
+            seconds = run_pipeline(pipeline, work, store, STAGES, {"as_of": programme.as_of}, say)
+            made = record(work, seconds, versions())
+        write_record(folder, made)
+    problems = dict(work.written["problems"].group_by("kind").len().sort("kind").iter_rows())
+    made["outputs"] = {name: str(out / where) for name, where in work.outputs.items()}
+    return Finished(made, work.written["context"], work.written["summary"], problems)

@@ -1,0 +1,118 @@
+"""A run folder: made whole or not at all, with a record of what went in and what came out."""
+
+import hashlib
+import json
+import os
+import shutil
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from datetime import date
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from triage import __version__
+from triage.contract.policy import Policy
+from triage.contract.programme import Programme
+from triage.errors import StoreError
+from triage.store import Store
+
+STORE = "store.duckdb"
+RECORD = "run.json"
+_LIBRARIES = ("polars", "duckdb", "geopandas", "shapely", "pyproj", "numpy", "scipy", "fastexcel")
+
+
+@contextmanager
+def new_run_folder(out: Path) -> Iterator[Path]:
+    """A folder to write into, renamed to `out` when the block ends well, removed when it does not.
+
+    Killed at any moment, the last finished run is intact: nothing is ever written into `out`.
+
+    Raises
+    ------
+    StoreError
+        If `out` exists already, its parent does not, or another run is writing to it.
+    """
+    if out.exists():
+        raise StoreError(
+            "the output folder exists already", str(out), "name a new folder, or move this one away"
+        )
+    if not out.absolute().parent.is_dir():
+        raise StoreError("there is no such folder", str(out.absolute().parent), "make it first")
+    partial = out.absolute().with_name(f".{out.name}.partial")
+    if partial.exists():
+        _clear_abandoned(partial)
+    partial.mkdir()
+    try:
+        yield partial
+        partial.rename(out)
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+
+
+def _clear_abandoned(partial: Path) -> None:
+    """Remove what a killed run left; refuse if a run that lives still holds its store."""
+    store = partial / STORE
+    if store.exists():
+        Store(store).close()  # raises StoreError when another process holds the lock
+    shutil.rmtree(partial)
+
+
+def file_digest(path: Path) -> str:
+    """SHA-256 of a file."""
+    with path.open("rb") as stream:
+        return hashlib.file_digest(stream, "sha256").hexdigest()
+
+
+def run_id(programme: Programme, policy: Policy, sources: pl.DataFrame) -> str:
+    """Name of a run, the same for the same inputs, policy, programme file and software."""
+    total = hashlib.sha256()
+    profiles = sorted({s.profile.path for s in programme.sources if s.profile is not None})
+    for path in (programme.path, *profiles):
+        total.update(path.read_bytes())
+    for digest in sorted(set(sources["sha256"].to_list())):
+        total.update(digest.encode())
+    for text in (policy.digest, programme.as_of.isoformat(), __version__):
+        total.update(text.encode())
+    return total.hexdigest()[:12]
+
+
+def versions() -> dict[str, str]:
+    """Versions of this tool and of the libraries that decide results."""
+    return {"retrofit-moisture-triage": __version__} | {name: version(name) for name in _LIBRARIES}
+
+
+def write_record(folder: Path, record: Mapping[str, Any]) -> None:
+    """Write run.json, keys in a fixed order, dates as ISO text."""
+
+    def plain(value: object) -> object:
+        if isinstance(value, date):
+            return value.isoformat()
+        if isinstance(value, Path):
+            return value.as_posix()
+        raise TypeError(f"cannot write {type(value).__name__} to run.json")
+
+    text = json.dumps(record, indent=2, ensure_ascii=False, default=plain)
+    with (folder / RECORD).open("w", encoding="utf-8", newline="\n") as stream:
+        stream.write(text + "\n")
+        stream.flush()
+        os.fsync(stream.fileno())
+
+
+def read_record(folder: Path) -> dict[str, Any]:
+    """The record of a finished run.
+
+    Raises
+    ------
+    StoreError
+        If the folder is not a finished run.
+    """
+    path = folder / RECORD
+    if not path.is_file():
+        raise StoreError(
+            "this is not the folder of a finished run", str(folder), "name one that holds run.json"
+        )
+    record: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
+    return record

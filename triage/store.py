@@ -1,0 +1,88 @@
+"""The DuckDB file of a run. Nothing else opens it."""
+
+import re
+from collections.abc import Mapping
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+
+import duckdb
+import polars as pl
+
+from triage.errors import StoreError
+
+_NAME = re.compile(r"[a-z][a-z0-9_]*")
+_HOLDER = re.compile(r"PID (\d+)")
+
+
+class Store:
+    """One open store. Use it as a context manager.
+
+    Parameters
+    ----------
+    path
+        The DuckDB file; made if it is not there and `read_only` is false.
+    read_only
+        Open for questions only; several readers may do so at once.
+
+    Raises
+    ------
+    StoreError
+        If another process holds the file, or it is not a store.
+    """
+
+    def __init__(self, path: Path, *, read_only: bool = False) -> None:
+        self.path = path
+        if read_only and not path.is_file():
+            raise StoreError("there is no store", str(path), "name the folder of a finished run")
+        try:
+            self._con = duckdb.connect(str(path), read_only=read_only)
+        except (duckdb.IOException, duckdb.ConnectionException) as problem:
+            holder = _HOLDER.search(str(problem))
+            if holder is None and "lock" not in str(problem).lower():
+                what = f"the store cannot be opened: {str(problem).splitlines()[0]}"
+                raise StoreError(what, str(path), "name the folder of a finished run") from problem
+            by = f" (process {holder[1]})" if holder else ""
+            raise StoreError(
+                f"the store is locked by another run{by}",
+                str(path),
+                "wait until that run has ended, or write to another folder",
+            ) from problem
+
+    def put(self, name: str, frame: pl.DataFrame) -> None:
+        """Write a table, replacing one of that name."""
+        if not _NAME.fullmatch(name):
+            raise ValueError(f"not a table name: {name!r}")
+        self._con.register("incoming", frame.to_arrow())
+        self._con.execute(f"CREATE OR REPLACE TABLE {name} AS SELECT * FROM incoming")
+        self._con.unregister("incoming")
+
+    def table(self, name: str) -> pl.DataFrame:
+        """A whole table, in the order in which it was written."""
+        if not _NAME.fullmatch(name):
+            raise ValueError(f"not a table name: {name!r}")
+        return self._con.sql(f"SELECT * FROM {name}").pl()
+
+    def ask(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
+        """Rows of a query; values reach it as named parameters (`$name`)."""
+        return self._con.sql(sql, params=dict(parameters or {})).pl()
+
+    def run(self, sql: str, parameters: Mapping[str, Any] | None = None) -> None:
+        """Run one statement with the named parameters that it uses."""
+        used = {k: v for k, v in (parameters or {}).items() if re.search(rf"\${k}\b", sql)}
+        self._con.execute(sql, used)
+
+    def close(self) -> None:
+        """Write everything down and let go of the file."""
+        self._con.close()
+
+    def __enter__(self) -> "Store":
+        return self
+
+    def __exit__(
+        self,
+        kind: type[BaseException] | None,
+        value: BaseException | None,
+        trace: TracebackType | None,
+    ) -> None:
+        self.close()
