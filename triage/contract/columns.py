@@ -87,9 +87,14 @@ def _column(
     if errors:
         column = {key: column[key] for key in column if key not in _SHAPES}
     listed = codes.get(column.get("codes", ""), ())
+    field = _field(name, column, listed)
+    return field, errors + _check_field(file, field, listed, codes)
+
+
+def _field(name: str, column: Mapping[str, Any], listed: tuple[Code, ...]) -> Field:
     extra, words = _own_codes(column)
     low, high = column.get("range", (None, None))
-    field = Field(
+    return Field(
         name=name,
         number=column.get("number", 0),
         group=column.get("group", ""),
@@ -116,7 +121,6 @@ def _column(
         added=column.get("added", False),
         reason=column.get("reason", ""),
     )
-    return field, errors + _check_field(file, field, listed, codes)
 
 
 def _own_codes(column: Mapping[str, Any]) -> tuple[tuple[Code, ...], tuple[Code, ...]]:
