@@ -196,7 +196,12 @@ def _queue_table(
         "near_cold_line",
         zone.alias("zone"),
         pl.coalesce("exposure_class", "exposure_from_place").alias("exposure"),
-        pl.when(foam_now()).then(pl.lit("yes")).when(~foam_now()).then(pl.lit("no")).otherwise(pl.lit("unknown")).alias("foam_present"),
+        pl.when(foam_now())
+        .then(pl.lit("yes"))
+        .when(~foam_now())
+        .then(pl.lit("no"))
+        .otherwise(pl.lit("unknown"))
+        .alias("foam_present"),
     )
     table = pl.concat([known, decision, lists, standing], how="horizontal").with_columns(
         pl.concat_list("presumed_checks", "rule_checks")

@@ -16,8 +16,7 @@ class Current:
     """Evidence as it stands.
 
     `table` has one row per home-part and variant: the key, `variant` (0 is the current evidence;
-    higher numbers put a disputed value in its place), `survey_on`, `opened_recently`, and for
-    each field its value, its quality `q__…` and the survey row it came from, `r__…`.
+    higher numbers put a disputed value in its place), `survey_on`, and for each field its value, its quality `q__…` and the survey row it came from, `r__…`.
     `conflicts` has one row per disputed field: key, `field`, `row_id`, `other_row_id`.
     """
 
@@ -44,14 +43,12 @@ def current_evidence(rows: pl.DataFrame, fields: Sequence[str], policy: Policy) 
     single = numbered.filter(pl.col("_surveys") == 1).with_columns(
         pl.when(pl.col(name).is_not_null()).then("row_id").alias(SOURCE + name) for name in fields
     )
-    kept = [*KEY, "survey_on", "opened_recently", *_columns(fields)]
+    kept = [*KEY, "survey_on", *_columns(fields)]
     several = numbered.filter(pl.col("_surveys") > 1)
     if several.is_empty():
         return Current(_variant(single.select(kept), 0), _no_conflicts())
     several = _in_content_order(several, fields)
-    merged = several.group_by(KEY, maintain_order=True).agg(
-        pl.max("survey_on"), pl.any("opened_recently"), *_picks(fields)
-    )
+    merged = several.group_by(KEY, maintain_order=True).agg(pl.max("survey_on"), *_picks(fields))
     table = pl.concat([single.select(kept), merged.select(kept)])
     conflicts = _conflicts(several, merged, fields, policy)
     variants = _variants(merged.select(kept), several, conflicts)

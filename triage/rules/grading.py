@@ -42,13 +42,12 @@ def grade_rows(
     pl.DataFrame
         `rows` with one UInt8 a field: rank of the grade in the low four bits, then the flags
         COUNTS, CLOSE, STALE, DATELESS; null where the field is null. Also `reach_inside_rank`,
-        `reach_outside_rank`, `survey_on`, `opened_recently`.
+        `reach_outside_rank`, `survey_on`.
     """
     ready = _with_reach(rows, policy).with_columns(
         pl.col("base_grade").replace_strict(_ranks(policy), return_dtype=pl.UInt8).alias("_rank"),
         pl.col("survey_date").alias("survey_on"),
     )
-    ready = ready.with_columns(_opened_recently(policy, as_of))
     own = _mark_columns(marks, fields, policy)
     marked = [name for name in own.columns if name != "row_id"]
     if marked:
@@ -110,14 +109,6 @@ def _with_reach(rows: pl.DataFrame, policy: Policy) -> pl.DataFrame:
                 reach = pl.when(limited).then(pl.min_horizontal(reach, top)).otherwise(reach)
         columns.append(reach.alias(f"reach_{side}_rank"))
     return rows.with_columns(columns)
-
-
-def _opened_recently(policy: Policy, as_of: date) -> pl.Expr:
-    """Whether this survey opened up the fabric, recently enough to still show it."""
-    opened = pl.col("reach_inside_rank") == len(policy.evidence.inside) - 1
-    age = (pl.lit(as_of) - pl.col("survey_date")).dt.total_days() / DAYS_A_MONTH
-    recent = opened & (age <= policy.number("opening_valid_months"))
-    return recent.fill_null(value=False).alias("opened_recently")
 
 
 def _row_rank(standard: FieldEvidence, policy: Policy) -> pl.Expr:

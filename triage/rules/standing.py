@@ -6,7 +6,6 @@ from triage.contract.policy import Policy
 from triage.rules.grading import DAYS_A_MONTH, QUALITY, RANK_BITS, SOURCE
 
 
-
 def needed_fields(policy: Policy, group: str) -> list[str]:
     """Fields that the required rules of a group ask of an ordinary home, foam details aside."""
     names: dict[str, None] = {}
