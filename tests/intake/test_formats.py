@@ -143,3 +143,9 @@ def test_rows_and_columns_are_named_as_the_file_shows_them(
     assert (problem["sheet"], problem["row"], problem["column"]) == ("Roofs", 7, "E")
     assert intake.columns["column"].to_list() == ["C", "D", "E"]
     assert intake.columns["position"].to_list() == [3, 4, 5]
+
+
+def test_protected_zeros_of_an_export(tmp_path: Path, read_files: ReadFiles) -> None:
+    path = tmp_path / "survey.csv"
+    path.write_text('property_id,building_part\n"=""0042""",main\n', encoding="utf-8")
+    assert read_files(path).clean["property_id"].to_list() == ["0042"]

@@ -155,7 +155,9 @@ def _table(text: str, delimiter: str, shown: str, limits: Limits) -> pl.DataFram
         raise FileError(f"the line cannot be taken apart: {error}", where, fix) from error
     if not chunks:
         return pl.DataFrame()
-    return pl.concat(chunks, how="diagonal").with_columns(pl.all().replace("", None))
+    cells = pl.concat(chunks, how="diagonal")
+    # ="0042" is how some exports keep a spreadsheet program from dropping zeros.
+    return cells.with_columns(pl.all().str.replace(r'^="([^"]*)"$', "${1}").replace("", None))
 
 
 def _chunks(reader: Iterator[list[str]]) -> Iterator[list[list[str]]]:

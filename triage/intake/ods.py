@@ -7,6 +7,7 @@ the document itself, and only when a quick search finds that there are any.
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
+from typing import IO
 from xml.etree import ElementTree
 
 import polars as pl
@@ -16,7 +17,8 @@ from triage.intake.sheets import Note, letters
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
 _TEXT = "{urn:oasis:names:tc:opendocument:xmlns:text:1.0}"
-_SIGNS = (b':value-type="error"', b':value-type="percentage"', b':visibility="', b"#")
+_SIGNS = (b':value-type="percentage"', b':visibility="', b">#", b">Err:")
+_MOST_REPEATS = 10_000  # a format that runs down the whole sheet repeats its row a million times
 _ERROR_TEXTS = ("#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!", "Err:")
 
 
@@ -33,11 +35,22 @@ def shown_cells(path: Path) -> dict[str, list[tuple[int, str, str]]]:
         if not any(sign in archive.read("content.xml") for sign in _SIGNS):
             return {}
         with archive.open("content.xml") as stream:
-            root = ElementTree.parse(stream).getroot()
-    return {
-        table.get(f"{_TABLE}name", ""): list(_odd_cells(table))
-        for table in root.iter(f"{_TABLE}table")
-    }
+            return _walk(stream)
+
+
+def _walk(stream: IO[bytes]) -> dict[str, list[tuple[int, str, str]]]:
+    """Go through the rows one by one, forgetting each: a whole tree would fill the memory."""
+    found: dict[str, list[tuple[int, str, str]]] = {}
+    sheet, rows_before = "", 0
+    for event, element in ElementTree.iterparse(stream, events=("start", "end")):
+        if event == "start" and element.tag == f"{_TABLE}table":
+            sheet, rows_before = element.get(f"{_TABLE}name", ""), 0
+        elif event == "end" and element.tag == f"{_TABLE}table-row":
+            repeat = int(element.get(f"{_TABLE}number-rows-repeated", "1"))
+            found.setdefault(sheet, []).extend(_odd_rows(element, rows_before, repeat))
+            rows_before += repeat
+            element.clear()
+    return found
 
 
 def apply_shown(
@@ -61,18 +74,17 @@ def apply_shown(
     return cells.with_columns(changed), notes
 
 
-def _odd_cells(table: ElementTree.Element) -> Iterator[tuple[int, str, str]]:
-    row_number = 0
-    for row in table.iter(f"{_TABLE}table-row"):
-        repeat = int(row.get(f"{_TABLE}number-rows-repeated", "1"))
-        odd = list(_odd_in_row(row))
-        is_hidden = row.get(f"{_TABLE}visibility", "visible") != "visible"
-        if odd or (is_hidden and len(row)):
-            for number in range(row_number + 1, row_number + min(repeat, 10_000) + 1):
-                if is_hidden:
-                    yield number, "", ""
-                yield from ((number, column, text) for column, text in odd)
-        row_number += repeat
+def _odd_rows(
+    row: ElementTree.Element, rows_before: int, repeat: int
+) -> Iterator[tuple[int, str, str]]:
+    odd = list(_odd_in_row(row))
+    is_hidden = row.get(f"{_TABLE}visibility", "visible") != "visible" and len(row) > 0
+    if not odd and not is_hidden:
+        return
+    for number in range(rows_before + 1, rows_before + min(repeat, _MOST_REPEATS) + 1):
+        if is_hidden:
+            yield number, "", ""
+        yield from ((number, column, text) for column, text in odd)
 
 
 def _odd_in_row(row: ElementTree.Element) -> Iterator[tuple[str, str]]:
