@@ -16,6 +16,7 @@ from triage.assemblies.foam import foam_now
 from triage.contract.expressions import bind
 from triage.contract.policy import Policy
 from triage.rules.current import KEY, Current, current_evidence
+from triage.rules.disputes import disputed_fields
 from triage.rules.evaluate import Frames, evaluate
 from triage.rules.frames import assessment_rows, evidence_fields, read_three_ways
 from triage.rules.grading import grade_rows
@@ -105,14 +106,19 @@ def assess(
         base.select("measure_group", "measure_code"), results, presumed, first, policy
     )
     lists = Writer(policy, decision.effective, base).lists(missing, presumed)
-    standing = pl.DataFrame(
+    standing_columns = pl.DataFrame(
         {
             "survey_quality": survey_quality(frames.clear.filter(base_at), policy),
             "evidence_quality": rests_on(base, frames.clear.filter(base_at), policy),
             "expires_on": expires_on(base, frames.clear.filter(base_at), graded, policy),
         }
     )
-    queue = _queue_table(base, decision.table, lists, standing, policy)
+    lists = lists.with_columns(
+        disputed_fields(base.hstack(lists.select("disputed")), current.conflicts, policy).alias(
+            "disputed_fields"
+        )
+    )
+    queue = _queue_table(base, decision.table, lists, standing_columns, policy)
     rule_columns = [name for name in results.columns if name in policy.rules]
     return Assessed(
         queue=queue,
@@ -120,7 +126,7 @@ def assess(
         current=current,
         quantities=base.select(ID).hstack(
             frames.all.filter(base_at).select(
-                n for n in policy.quantities if n in frames.all.columns and n not in base.columns
+                n for n in policy.quantities if n in frames.all.columns
             )
         ),
     )
@@ -222,7 +228,13 @@ def _queue_table(
     table = table.with_columns(
         ((pl.col("queue") == "safe-to-insulate") & (outstanding == 0)).alias("released")
     )
-    table = table.with_columns(main_rule().alias("main_rule"))
+    table = table.with_columns(
+        main_rule().alias("main_rule"),
+        pl.when(pl.col("lane") == "contradiction")
+        .then("disputed_fields")
+        .otherwise("missing")
+        .alias("missing"),
+    )
     table = table.with_columns(reason(policy).alias("reason"), next_action().alias("next_action"))
     asks = (pl.col("queue") == "specialist-review") & pl.col("lane").is_in(
         ["evidence_gap", "expired", "contradiction"]

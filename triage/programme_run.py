@@ -17,7 +17,7 @@ from triage.report.context import RunContext
 from triage.report.summary import Summary
 from triage.runs import STORE, new_run_folder, versions, write_record
 from triage.stages import Work, flag_batches, judge, place, read_surveys
-from triage.steps import load_pipeline, run_pipeline
+from triage.steps import Pipeline, load_pipeline, run_pipeline
 from triage.store import Store
 
 STAGES: Mapping[str, Callable[[Work], None]] = {
@@ -62,6 +62,17 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
             errors += [error for error in found if "holds the number" not in error.what]
     raise_all(errors)
     return programme, policy
+
+
+def judge_programme(
+    programme: Programme, policy: Policy, store: Store, folder: Path, say: Callable[[str], None]
+) -> None:
+    """Run all steps but the writing of outputs, into an open store."""
+    pipeline = load_pipeline("stock_triage", STAGES)
+    steps = tuple(step for step in pipeline.steps if step.call != "write_outputs")
+    work = Work(programme, load_contract(), policy, store, folder, say)
+    judged = Pipeline(pipeline.name, pipeline.title, steps)
+    run_pipeline(judged, work, store, STAGES, {"as_of": programme.as_of}, say)
 
 
 def run_programme(path: Path, out: Path, say: Callable[[str], None]) -> Finished:

@@ -41,6 +41,7 @@ def render_explanation(explanation: Entry) -> str:
         page.text("No measure is proposed for this home, so there is nothing to decide.")
     for part in parts:
         _reasons(page, part)
+    _conflicts(page, list(explanation.get("conflicts") or []))
     _facts(page, list(explanation.get("facts") or []))
     _place(page, explanation.get("place") or {})
     for part in parts:
@@ -139,8 +140,17 @@ def _values(rule: Entry) -> str:
 
 
 def _evidence(part: Entry) -> list[str]:
-    wanted = part.get("evidence_that_would_change") or part.get("evidence")
-    return _texts(wanted)
+    return _texts(part.get("evidence_that_would_change"))
+
+
+def _conflicts(page: _Page, conflicts: list[Entry]) -> None:
+    if not conflicts:
+        return
+    page.section("Records that disagree")
+    for conflict in conflicts:
+        page.text(f"{conflict['field']} ({plain(str(conflict.get('part', '')))})", 0, 4)
+        page.text(f"taken: {_cell(conflict['taken'])}", 4, 11)
+        page.text(f"other: {_cell(conflict['other'])}", 4, 11)
 
 
 def _facts(page: _Page, facts: list[Entry]) -> None:

@@ -9,6 +9,8 @@ from triage.contract.policy import Policy
 from triage.rules.grading import COUNTS, QUALITY, RANK_BITS, SOURCE
 
 KEY = ("property_id", "building_part")
+# The survey's own record, not a claim about the home: two visits differ in it by nature.
+NOT_DISPUTED = ("survey_date", "mc_date", "access_limits", "photo_refs", "postal_code")
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +52,8 @@ def current_evidence(rows: pl.DataFrame, fields: Sequence[str], policy: Policy) 
     several = _in_content_order(several, fields)
     merged = several.group_by(KEY, maintain_order=True).agg(pl.max("survey_on"), *_picks(fields))
     table = pl.concat([single.select(kept), merged.select(kept)])
-    conflicts = _conflicts(several, merged, fields, policy)
+    claims = [name for name in fields if name not in NOT_DISPUTED]
+    conflicts = _conflicts(several, merged, claims, policy)
     variants = _variants(merged.select(kept), several, conflicts)
     return Current(pl.concat([_variant(table, 0), *variants]), conflicts)
 

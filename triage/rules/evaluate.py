@@ -346,8 +346,19 @@ class _Group:
         return (used & pl.col(f"p{number}")).alias(f"{PRESUMES}{number}")
 
     def _fields_of(self, rule: Rule) -> set[str]:
-        needed = {name for any_of in rule.needs_in(self.group) for name in any_of}
-        return {field for name in (*needed, *self._reads(rule)) for field in self._asks(name)}
+        return rule_fields(rule, self.group, self.policy)
+
+
+def rule_fields(rule: Rule, group: str, policy: Policy) -> set[str]:
+    """Survey fields that a rule reads or needs for a group, through its quantities too."""
+    texts = [rule.fires, *([rule.applies] if rule.applies else [])]
+    names = {name for sql in texts for name in names_in(sql) if name not in policy.parameters}
+    names |= {name for any_of in rule.needs_in(group) for name in any_of}
+    fields: set[str] = set()
+    for name in names:
+        quantity = policy.quantities.get(name)
+        fields |= {name} if quantity is None else set(quantity.fields)
+    return fields
 
 
 def _gate_result(rule: str, applies: pl.Expr, fires: pl.Expr) -> pl.Expr:

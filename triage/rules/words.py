@@ -275,7 +275,7 @@ def next_action() -> pl.Expr:
         .when(lane == "inspection")
         .then(pl.concat_str(pl.lit("Open up and inspect the foamed roof. "), review))
         .when(lane == "contradiction")
-        .then(pl.lit("Confirm the disputed answer on site with a photograph."))
+        .then(pl.concat_str(pl.lit("Confirm on site, with a photograph: "), labels, pl.lit(".")))
         .when(lane == "expired")
         .then(
             pl.coalesce(

@@ -1,0 +1,270 @@
+"""One home as a reviewer needs it, drawn from the answers that a run stored."""
+
+import tempfile
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from triage.contract.expressions import names_in
+from triage.contract.policy import GATING, Policy, Rule
+from triage.contract.programme import Programme
+from triage.contract.text import nearest
+from triage.errors import StoreError, UnknownHomeError
+from triage.programme_run import judge_programme, open_programme
+from triage.rules.evaluate import RESULT_WORDS, rule_fields
+from triage.rules.grading import QUALITY, SOURCE, quality_words
+from triage.rules.queue import SAFE
+from triage.runs import STORE, read_record
+from triage.store import Store
+
+Entry = dict[str, Any]
+
+
+def explain_home(
+    programme_file: Path, home: str, run_folder: Path | None, say: Callable[[str], None]
+) -> Entry:
+    """Everything that a run knows of one home.
+
+    Parameters
+    ----------
+    programme_file
+        The programme.
+    home
+        A property id.
+    run_folder
+        A finished run of this programme; None judges the programme now, into a folder that is
+        then thrown away.
+    say
+        Told what is about to happen.
+
+    Raises
+    ------
+    UnknownHomeError
+        If no accepted row is about this home.
+    StoreError
+        If the folder is not a run of this programme under this policy.
+    """
+    programme, policy = open_programme(programme_file)
+    if run_folder is not None:
+        _same_programme(programme, policy, run_folder)
+        with Store(run_folder / STORE, read_only=True) as store:
+            return _Explainer(store, programme, policy, home).told()
+    with tempfile.TemporaryDirectory(prefix="triage-") as folder:
+        path = Path(folder) / STORE
+        with Store(path) as store:
+            judge_programme(programme, policy, store, Path(folder), say)
+            return _Explainer(store, programme, policy, home).told()
+
+
+def _same_programme(programme: Programme, policy: Policy, folder: Path) -> None:
+    record = read_record(folder)
+    if record["programme_id"] != programme.programme_id:
+        what = f"this is a run of {record['programme_id']!r}, not of {programme.programme_id!r}"
+        raise StoreError(what, str(folder), "name a run of this programme")
+    if record["policy"]["sha256"] != policy.digest:
+        raise StoreError(
+            "the policy pack has changed since this run",
+            str(folder),
+            "run the programme again, or explain without --run",
+        )
+
+
+class _Explainer:
+    """Reads one home out of an open store."""
+
+    def __init__(self, store: Store, programme: Programme, policy: Policy, home: str) -> None:
+        self.store, self.programme, self.policy, self.home = store, programme, policy, home
+        self.evidence = self._rows("current_evidence").filter(pl.col("variant") == 0)
+        if self.evidence.is_empty():
+            self._unknown_home()
+        self.cells = self._cells()
+
+    def _rows(self, table: str) -> pl.DataFrame:
+        return self.store.ask(
+            f"SELECT * FROM {table} WHERE property_id = $home", {"home": self.home}
+        )
+
+    def _unknown_home(self) -> None:
+        known = self.store.ask("SELECT property_id FROM home ORDER BY 1")["property_id"].to_list()
+        near = nearest(self.home, known)
+        fix = (
+            "did you mean " + " or ".join(map(repr, near)) + "?"
+            if near
+            else "check the property id"
+        )
+        what = f"no accepted survey row is about the home {self.home!r}"
+        raise UnknownHomeError(what, str(self.programme.path), fix)
+
+    def told(self) -> Entry:
+        """The whole explanation."""
+        place = self._rows("placed_home").drop("property_id").to_dicts()[0]
+        waiting = ", ".join(self.policy.awaiting)
+        return {
+            "format": 1,
+            "home": self.home,
+            "as_of": self.programme.as_of,
+            "policy": f"{self.policy.name} {self.policy.version} ({self.policy.digest[:12]})",
+            "place": {name: value for name, value in place.items() if value is not None},
+            "parts": self._parts(),
+            "facts": self._facts(),
+            "conflicts": self._conflicts(),
+            "limits": [
+                "A screening result: local codes, licensed practice and qualified judgement come first.",
+                f"Not evaluated in this version: {waiting}. Nothing is claimed on those.",
+            ],
+        }
+
+    def _parts(self) -> list[Entry]:
+        queue = self._rows("queue").sort("building_part", "measure_code")
+        keys = ("building_part", "measure_code")
+        results = {
+            tuple(r[k] for k in keys): r for r in self._rows("rule_result").iter_rows(named=True)
+        }
+        quantities = {
+            tuple(r[k] for k in keys): r for r in self._rows("quantity").iter_rows(named=True)
+        }
+        told = []
+        for row in queue.iter_rows(named=True):
+            key = tuple(row[k] for k in keys)
+            known = self._known(row["building_part"]) | quantities[key]
+            told.append(self._part(row, results[key], known))
+        return told
+
+    def _known(self, part: str) -> Entry:
+        rows = self.evidence.filter(pl.col("building_part") == part).to_dicts()
+        return rows[0] if rows else {}
+
+    def _part(self, row: Entry, results: Entry, known: Entry) -> Entry:
+        by_result: dict[str, list[Rule]] = {word: [] for word in RESULT_WORDS}
+        for rule in self.policy.rules.values():
+            concerned = rule.outcome in (*GATING, "clears-gate")
+            if concerned and row["measure_group"] in rule.groups:
+                by_result[RESULT_WORDS[results[rule.id]]].append(rule)
+        order = {rule: n for n, rule in enumerate(row["fired"])}
+        fired = sorted(by_result["fires"], key=lambda r: order.get(r.id, len(order)))
+        open_rules = [
+            *by_result["undecidable"],
+            *by_result["expired"],
+            *by_result["confirm_first"],
+            *by_result["disputed"],
+        ]
+        return {
+            "part": row["building_part"],
+            "measure": row["measure_code"],
+            "queue": row["queue"],
+            "lane": row["lane"],
+            "released": row["released"],
+            "main_rule": row["main_rule"],
+            "reason": row["reason"],
+            "fired": [self._fired(rule, known) for rule in fired],
+            "undecidable": [self._open(rule, row, results, known) for rule in open_rules],
+            "clear": [self._answer(rule, known) for rule in by_result["clear"]],
+            "presumed": [self._answer(rule, known) for rule in by_result["presumed"]],
+            "not_applicable": [rule.id for rule in by_result["not_applicable"]],
+            "not_evaluated": [rule.id for rule in by_result["not_evaluated"]],
+            "checks": row["checks"],
+            "enabling": row["enabling"],
+            "stop_work": row["stop_work"],
+            "notes": row["notes"],
+            "next_action": row["next_action"],
+            "evidence": {
+                name: row[name]
+                for name in ("survey_quality", "evidence_quality", "survey_on", "expires_on")
+            },
+            "evidence_that_would_change": row["open_fields"],
+            "expires_on": row["expires_on"] if row["queue"] == SAFE else None,
+        }
+
+    def _values(self, rule: Rule, known: Entry) -> Entry:
+        texts = [rule.fires, *([rule.applies] if rule.applies else [])]
+        names = dict.fromkeys(name for sql in texts for name in names_in(sql))
+        return {name: known.get(name) for name in names if name not in self.policy.parameters}
+
+    def _fired(self, rule: Rule, known: Entry) -> Entry:
+        values = {
+            name: value for name, value in self._values(rule, known).items() if value is not None
+        }
+        return {
+            "rule": rule.id,
+            "title": rule.title,
+            "outcome": rule.outcome,
+            "severity": rule.severity,
+            "values": values,
+            "next_action": rule.next_action,
+            "cautions": [rule.cautions] if rule.cautions else [],
+            "source": rule.source,
+        }
+
+    def _open(self, rule: Rule, row: Entry, results: Entry, known: Entry) -> Entry:
+        fields = rule_fields(rule, row["measure_group"], self.policy)
+        disputed = RESULT_WORDS[results[rule.id]] == "disputed"
+        wanted = row["disputed_fields"] if disputed else row["open_fields"]
+        return {
+            "rule": rule.id,
+            "title": rule.title,
+            "answer": RESULT_WORDS[results[rule.id]],
+            "missing": [name for name in wanted if name in fields],
+            "values": self._values(rule, known),
+        }
+
+    def _answer(self, rule: Rule, known: Entry) -> Entry:
+        return {"rule": rule.id, "title": rule.title, "values": self._values(rule, known)}
+
+    def _conflicts(self) -> list[Entry]:
+        """Disputed fields with both cells: the one taken, and the one that disagrees."""
+        return [
+            {
+                "part": row["building_part"],
+                "field": row["field"],
+                "taken": self.cells.get((row["row_id"], row["field"]), {}),
+                "other": self.cells.get((row["other_row_id"], row["field"]), {}),
+            }
+            for row in self._rows("evidence_conflict").iter_rows(named=True)
+        ]
+
+    def _facts(self) -> list[Entry]:
+        """Each known field with its grade and the cell that it came from."""
+        facts = []
+        for row in self.evidence.sort("building_part").iter_rows(named=True):
+            for column in row:
+                name = column.removeprefix(SOURCE)
+                if column.startswith(SOURCE) and row[name] is not None:
+                    cell = self.cells.get((row[column], name), {})
+                    standing = quality_words(row[QUALITY + name], self.policy)
+                    facts.append(
+                        {
+                            "part": row["building_part"],
+                            "field": name,
+                            "value": row[name],
+                            **standing,
+                            **cell,
+                        }
+                    )
+        return facts
+
+    def _cells(self) -> dict[tuple[int, str], Entry]:
+        """File, sheet, row, column and raw text by survey row and field."""
+        found = self.store.ask(
+            """
+            SELECT clean.row_id, col.field, source.file, source.sheet, raw.sheet_row AS row,
+                col."column", raw.cells[col.position - first.position + 1] AS raw, col.status
+            FROM clean_survey AS clean
+            JOIN raw_survey AS raw USING (row_id)
+            JOIN source_file AS source ON raw.source_id = source.source_id
+            JOIN source_column AS col ON raw.source_id = col.source_id AND col.field IS NOT NULL
+            JOIN (
+                SELECT source_id, min(position) AS position FROM source_column GROUP BY source_id
+            ) AS first ON first.source_id = col.source_id
+            WHERE clean.property_id = $home
+            """,
+            {"home": self.home},
+        )
+        cells: dict[tuple[int, str], Entry] = {}
+        for row in found.iter_rows(named=True):
+            key = (row.pop("row_id"), row.pop("field"))
+            if row.pop("status") == "constant":
+                row |= {"column": None, "raw": "(stated in the source profile)"}
+            cells[key] = row
+        return cells
