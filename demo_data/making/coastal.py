@@ -247,7 +247,7 @@ def _records(job: Job) -> None:
 def _second(job: Job) -> None:
     """Most second visits confirm; about one in three finds something else than the first."""
     rng, form = job.rng, job.form("5_second_visit", "second")
-    pool = np.concatenate([job.teams[team] for team in TEAMS])
+    pool = np.concatenate([job.teams["fabric"], job.teams["lofts"], job.teams["records"][::4]])
     homes = subset(job.stock, np.sort(rng.choice(pool, REVISITS, replace=False)))
     rows = record(rng, homes, form.habits)
     n = len(rows["property_id"])
@@ -257,7 +257,7 @@ def _second(job: Job) -> None:
         ("wall_damp_evidence", "none_seen", "rain"),
         ("visible_mould", "none_seen", "moderate"),
     ):
-        turned = chance(rng, n, 0.1)
+        turned = chance(rng, n, 0.14)
         other = np.where(rows[field] == good, bad, good)
         rows[field] = np.where(
             turned & ~np.isin(rows[field].astype(str), ["None", UNSEEN]), other, rows[field]

@@ -107,6 +107,8 @@ def _forms(rng: np.random.Generator, stock: Stock) -> None:
     }
     stock["property_type"] = kind
     stock["built_form"] = pick_by(rng, kind, built)
+    block = np.array([f"BLK-{1 + k // 12:03d}" for k in range(n)], dtype=object)
+    stock["building_id"] = np.where(stock["built_form"] == "within_block", block, None)
     stock["storeys"] = np.where(kind == "house", 2, 1).astype(object)
     stock["floor_area_m2"] = np.round(rng.normal(np.where(kind == "house", 86, 58), 9)).astype(
         object
@@ -154,15 +156,15 @@ def _roof(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
 def _water(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     n = len(neglect)
     old = np.isin(stock["age_band"].astype(str), ["A", "B", "C"])
-    stock["roof_covering_condition"] = condition(rng, neglect, 0.06)
+    stock["roof_covering_condition"] = condition(rng, neglect, 0.08)
     stock["penetration_condition"] = condition(rng, neglect, 0.02)
     stock["gutter_condition"] = worst(
-        rng, neglect, [("poor", 0.04), ("blocked", 0.05), ("fair", 0.3)], "good"
+        rng, neglect, [("poor", 0.05), ("blocked", 0.07), ("fair", 0.3)], "good"
     )
     stock["downpipe_condition"] = worst(
         rng, neglect, [("discharge_at_wall", 0.02), ("poor", 0.03), ("fair", 0.25)], "good"
     )
-    lead = condition(rng, neglect, 0.05)
+    lead = condition(rng, neglect, 0.07)
     stock["flashing_condition"] = np.where(old & chance(rng, n, 0.1), "mortar_fillet", lead)
     valley = chance(rng, n, 0.25)
     stock["valley_condition"] = np.where(valley, condition(rng, neglect, 0.06), "none_present")
@@ -179,7 +181,7 @@ def _water(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     leak = worst(
         rng,
         neglect + defects,
-        [("active", 0.015), ("recent", 0.035), ("historic", 0.06)],
+        [("active", 0.02), ("recent", 0.05), ("historic", 0.06)],
         "none_seen",
     )
     stock["roof_leak_evidence"] = leak
@@ -271,7 +273,7 @@ def _inside(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     stock["background_ventilation"] = pick(
         rng, n, {"adequate": 70, "partial": 20, "blocked": 5, "none": 5}
     )
-    mould = [("extensive", 0.01), ("moderate", 0.05), ("void_only", 0.02), ("trace", 0.1)]
+    mould = [("extensive", 0.01), ("moderate", 0.06), ("void_only", 0.02), ("trace", 0.1)]
     stock["visible_mould"] = worst(rng, neglect, mould, "none_seen", 0.5)
     heat = {"room_sealed": 78, "none": 15, "open_flue": 4, "solid_fuel": 3}
     stock["combustion_appliance"] = pick(rng, n, heat)

@@ -89,8 +89,8 @@ def _roof(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     )
     stock["vent_free_area_ratio"] = rng.choice([150, 300, 300], n).astype(object)
     stock["ceiling_air_seal"] = worst(rng, neglect, [("open", 0.3), ("partial", 0.4)], "sealed")
-    stock["exhaust_into_void"] = np.where(chance(rng, n, 0.09), "yes", "no").astype(object)
-    leak = [("active", 0.02), ("recent", 0.05), ("historic", 0.08)]
+    stock["exhaust_into_void"] = np.where(chance(rng, n, 0.12), "yes", "no").astype(object)
+    leak = [("active", 0.03), ("recent", 0.07), ("historic", 0.08)]
     stock["roof_leak_evidence"] = worst(rng, neglect, leak, "none_seen")
     drain = worst(rng, neglect, [("ponding", 0.25), ("blocked", 0.05)], "drains_free")
     stock["roof_drainage"] = np.where(low, drain, None)
@@ -104,14 +104,14 @@ def _roof(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
 
 def _water_and_walls(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     n = len(neglect)
-    stock["roof_covering_condition"] = condition(rng, neglect, 0.06)
-    stock["flashing_condition"] = condition(rng, neglect, 0.04)
+    stock["roof_covering_condition"] = condition(rng, neglect, 0.09)
+    stock["flashing_condition"] = condition(rng, neglect, 0.07)
     stock["penetration_condition"] = condition(rng, neglect, 0.03)
     stock["opening_perimeter_condition"] = condition(rng, neglect, 0.06)
     none = np.full(n, "none_present", dtype=object)
     stock["valley_condition"] = np.where(chance(rng, n, 0.3), condition(rng, neglect, 0.05), none)
     stock["chimney_condition"] = np.where(chance(rng, n, 0.3), condition(rng, neglect, 0.1), none)
-    gutter = [("blocked", 0.07), ("poor", 0.05), ("fair", 0.3)]
+    gutter = [("blocked", 0.12), ("poor", 0.08), ("fair", 0.3)]
     stock["gutter_condition"] = worst(rng, neglect, gutter, "good")
     spout = [("discharge_at_wall", 0.1), ("poor", 0.03), ("fair", 0.2)]
     stock["downpipe_condition"] = worst(rng, neglect, spout, "good")
@@ -144,8 +144,8 @@ def _below(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     floor = {"suspended_timber": 60, "basement_unheated": 22, "basement_heated": 8}
     stock["floor_construction"] = pick(rng, n, {**floor, "solid_membrane": 10})
     crawl = stock["floor_construction"] == "suspended_timber"
-    vents = worst(rng, neglect, [("blocked", 0.12), ("partly_blocked", 0.1)], "clear")
-    soil = [("standing_water", 0.03), ("wet", 0.05), ("damp", 0.2)]
+    vents = worst(rng, neglect, [("blocked", 0.2), ("partly_blocked", 0.15)], "clear")
+    soil = [("standing_water", 0.04), ("wet", 0.08), ("damp", 0.2)]
     stock["subfloor_vent_state"] = np.where(crawl, vents, "not_applicable")
     stock["subfloor_moisture"] = np.where(crawl, worst(rng, neglect, soil, "dry"), None)
     stock["embedded_timber"] = np.where(
@@ -174,7 +174,7 @@ def _inside(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     stock["extract_kitchen"] = pick(rng, n, {**fans, "recirculating": 14})
     stock["extract_bathroom"] = pick(rng, n, {**fans, "none": 8})
     stock["background_ventilation"] = pick(rng, n, {"adequate": 80, "partial": 15, "none": 5})
-    mould = [("extensive", 0.01), ("moderate", 0.05), ("void_only", 0.03), ("trace", 0.08)]
+    mould = [("extensive", 0.01), ("moderate", 0.07), ("void_only", 0.04), ("trace", 0.08)]
     stock["visible_mould"] = worst(rng, neglect, mould, "none_seen", 0.5)
     heat = {"room_sealed": 60, "none": 20, "open_flue": 12, "solid_fuel": 5, "unvented": 3}
     stock["combustion_appliance"] = pick(rng, n, heat)

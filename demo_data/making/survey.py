@@ -91,6 +91,7 @@ HIDDEN_FROM_GROUND: Final = [
 ]
 NEVER_BLANK: Final = [
     "property_id",
+    "building_id",
     "building_part",
     "latitude",
     "longitude",

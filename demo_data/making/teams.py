@@ -38,7 +38,7 @@ COASTAL: Final = {
     "lofts": Habits(
         inside={"internal_void": 42, "void_hatch": 43, "internal": 15},
         close=0.0,
-        blank=0.055,
+        blank=0.075,
         missed=0.2,
         guessed=0.12,
         unseen=("N/I", "no access", "-", None),
@@ -46,7 +46,7 @@ COASTAL: Final = {
         last_day=date(2026, 9, 18),
         initials=("kd", "KD", "sp"),
         visit="L",
-        stale=0.16,
+        stale=0.22,
     ),
     "estate": Habits(
         inside={"opened_up": 48, "void_hatch": 36, "internal": 16},
@@ -59,7 +59,7 @@ COASTAL: Final = {
         last_day=date(2026, 8, 28),
         initials=("est team 1", "est team 2"),
         visit="",
-        stale=0.1,
+        stale=0.16,
     ),
     "records": Habits(
         inside={"none": 1},
@@ -100,9 +100,9 @@ COUNTY: Final = {
         visit="A",
     ),
     "visit": Habits(
-        inside={"internal_void": 35, "void_hatch": 48, "internal": 17},
+        inside={"internal_void": 32, "void_hatch": 44, "internal": 24},
         close=0.0,
-        blank=0.05,
+        blank=0.095,
         missed=0.2,
         guessed=0.12,
         unseen=("N/I", "no access", "?", None),
@@ -110,6 +110,6 @@ COUNTY: Final = {
         last_day=date(2026, 9, 11),
         initials=("crew B", "crew D"),
         visit="",
-        stale=0.12,
+        stale=0.18,
     ),
 }
