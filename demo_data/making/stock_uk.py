@@ -214,6 +214,12 @@ def _walls(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     stock["dpc_presence"] = np.where(modern, "physical", dpc)
     ground = worst(rng, neglect, [("-30", 0.02), ("75", 0.1), ("100", 0.15)], "150")
     stock["ground_to_dpc_mm"] = ground.astype(int).astype(object)
+    _cavities(rng, stock, neglect, cavity)
+    _damp(rng, stock, neglect)
+
+
+def _cavities(rng: np.random.Generator, stock: Stock, neglect: Score, cavity: np.ndarray) -> None:
+    n = len(neglect)
     widths = rng.choice([40, 50, 50, 60, 65, 70, 75], n).astype(object)
     stock["cavity_width_mm"] = np.where(cavity, widths, None)
     states = {"clear": 62, "filled_sound": 28, "filled_voided": 4, "filled_wet": 2, "foam_uf": 4}
@@ -224,6 +230,9 @@ def _walls(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     stock["cavity_bridging"] = np.where(
         cavity, worst(rng, neglect, [("mortar", 0.06), ("rubble", 0.03)], "none_seen", 0.2), None
     )
+
+
+def _damp(rng: np.random.Generator, stock: Stock, neglect: Score) -> None:
     salts = worst(
         rng, neglect, [("heavy", 0.01), ("source_known", 0.02), ("light", 0.1)], "none_seen"
     )
