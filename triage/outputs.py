@@ -88,10 +88,11 @@ def run_context(work: Work, queue: pl.DataFrame) -> RunContext:
         rows_rejected=work.rows["rejected"],
         rows_superseded=work.rows["superseded"],
         stock_total=programme.stock_total,
+        homes_surveyed=work.store.table("home").height,
         not_assessed=int(unknown["n"].item()),
         not_evaluated=tuple(policy.awaiting),
         cautions=CAUTIONS,
-        sources=tuple(f"Climate zones: {text}" for text in climate["zone_edition"]),
+        sources=tuple(f"Climate zones: {text}." for text in climate["zone_edition"]),
         rule_titles={rule.id: rule.title for rule in policy.rules.values()},
     )
 
@@ -152,6 +153,7 @@ def _maps(work: Work, homes: pl.DataFrame, context: RunContext) -> dict[str, Any
         SELECT climate.climate_name AS name, climate.lat, climate.lon, count(*) AS homes
         FROM climate_record AS climate
         JOIN placed_home USING (climate_id)
+        WHERE placed_home.property_id IN (SELECT property_id FROM queue)
         GROUP BY ALL ORDER BY homes DESC, name""")
     return {
         "map_queues.png": write_queue_map(work.folder / "map_queues.png", queued, None, context),

@@ -19,10 +19,9 @@ from triage.intake.result import Intake
 CONTRACT = load_contract()
 FIELDS = [name for name in CONTRACT.fields if name not in ("property_id", "building_part")]
 HABITS = """4"|R-19|4-6"|<20|18%|68F|6:12|1/300|100 mm (assumed)|03/04/22|Mar-22|N/A|??|-|nil
-OC/CC|Cracked; odd|None + Cracked|#DIV/0!|1.00E+11|yes|Y|G|P|1-2|TBC|loft_topup; spa|12,5|0.5|~|<|(assumed)
-'|/|;|no access|REL 200|2A 3C|1930s|G+2|="0042"|2024-13-45|31/12/2021|9999""".replace(
-    "\n", "|"
-).split("|")
+OC/CC|Cracked; odd|None + Cracked|#DIV/0!|1.00E+11|yes|Y|G|P|1-2|TBC|loft_topup; spa|12,5
+0.5|~|<|(assumed)|'|/|;|no access|REL 200|2A 3C|1930s|G+2|="0042"|2024-13-45
+31/12/2021|9999|٣""".replace("\n", "|").split("|")
 TEXT = st.text(st.characters(exclude_categories=["Cs", "Cc"]), max_size=12)
 CELL = st.one_of(
     st.none(),

@@ -66,7 +66,7 @@ def context_flags(clear: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         "wall_is_ordinary": _yes(pl.col("wall_construction").is_in(list(_ORDINARY_WALLS))),
         # A survey method says that something was opened, not that this roof was: opening records
         # will say, and until they are loaded no roof counts as opened.
-        "opened_recently": leak.is_null() & leak.is_not_null(),
+        "opened_recently": pl.lit(value=False),
         "has_photos": _yes(pl.col("photo_refs").list.len() > 0),
     }
     return clear.select(test.alias(name) for name, test in flags.items())

@@ -18,12 +18,12 @@ ODD_SCHEMA: dict[str, pl.DataType] = {
     "problem": pl.String(),
     "message": pl.String(),
 }
-_PLAIN_NUMBER = r"^-?\d{1,12}(\.\d{1,12})?$"
-_PLAIN_WHOLE = r"^-?\d{1,12}$"
-_ISO_DAY = r"^\d{4}-\d{2}-\d{2}([ T]00:00:00)?$"
-_FRACTION = r"^0?\.\d*[1-9]\d*$"
+_PLAIN_NUMBER = r"^-?[0-9]{1,12}(\.[0-9]{1,12})?$"
+_PLAIN_WHOLE = r"^-?[0-9]{1,12}$"
+_ISO_DAY = r"^[0-9]{4}-[0-9]{2}-[0-9]{2}([ T]00:00:00)?$"
+_FRACTION = r"^0?\.[0-9]*[1-9][0-9]*$"
 # A name with a digit in it and no sign that could matter: not an unknown word, nor damaged.
-_PLAIN_TEXT = r"^[A-Za-z][A-Za-z0-9]*([ \-/_.]?[A-Za-z0-9]+)*$|^\d{1,15}$"
+_PLAIN_TEXT = r"^[A-Za-z][A-Za-z0-9]*([ \-/_.]?[A-Za-z0-9]+)*$|^[0-9]{1,15}$"
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,10 +101,10 @@ def _fast_values(texts: pl.Series, kind: pl.DataType, reader: Reader) -> pl.Seri
             in_time &= days >= reader.day.earliest
         return _where(in_time, days)
     if reader.unknown is not None:
-        is_plain = texts.str.contains(_PLAIN_TEXT) & texts.str.contains(r"\d")
+        is_plain = texts.str.contains(_PLAIN_TEXT) & texts.str.contains(r"[0-9]")
         is_plain &= texts.str.len_bytes() <= LONGEST_ID
         is_plain &= ~texts.str.to_lowercase().is_in(list(reader.unknown))
-        is_plain &= ~texts.str.contains(r"^\d+[eE]\d+$")
+        is_plain &= ~texts.str.contains(r"^[0-9]+[eE][0-9]+$")
         return _where(is_plain, texts)
     return None
 

@@ -29,7 +29,7 @@ def repair_codes(clean: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
         .then(_uk_postcode(pl.col("postal_code")))
         .otherwise("postal_code")
         .alias("postal_code"),
-        pl.when(is_us & _without_fraction("admin_area_code").str.contains(r"^\d{4,5}$"))
+        pl.when(is_us & _without_fraction("admin_area_code").str.contains(r"^[0-9]{4,5}$"))
         .then(_without_fraction("admin_area_code").str.zfill(5))
         .otherwise("admin_area_code")
         .alias("admin_area_code"),
@@ -40,17 +40,17 @@ def repair_codes(clean: pl.DataFrame) -> tuple[pl.DataFrame, pl.DataFrame]:
 
 def _without_fraction(name: str) -> pl.Expr:
     """Codes that went through a number column end in ".0"."""
-    return pl.col(name).str.replace(r"^(\d+)\.0$", "${1}")
+    return pl.col(name).str.replace(r"^([0-9]+)\.0$", "${1}")
 
 
 def _zip(code: pl.Expr) -> pl.Expr:
-    with_block = code.str.extract(r"^(\d{3,5})-\d{4}$")
+    with_block = code.str.extract(r"^([0-9]{3,5})-[0-9]{4}$")
     return (
-        pl.when(code.str.contains(r"^\d{3,5}$"))
+        pl.when(code.str.contains(r"^[0-9]{3,5}$"))
         .then(code.str.zfill(5))
         .when(with_block.is_not_null())
         .then(pl.concat_str(with_block.str.zfill(5), code.str.slice(-5)))
-        .when(code.str.contains(r"^\d{7,9}$"))
+        .when(code.str.contains(r"^[0-9]{7,9}$"))
         .then(pl.concat_str(code.str.zfill(9).str.slice(0, 5), pl.lit("-"), code.str.slice(-4)))
         .otherwise(code)
     )
@@ -65,7 +65,7 @@ def _uk_postcode(code: pl.Expr) -> pl.Expr:
 
 def _restored(before: pl.DataFrame, after: pl.DataFrame, name: str) -> pl.DataFrame:
     old, new = before.get_column(name), after.get_column(name)
-    digits = [series.str.replace_all(r"\D", "") for series in (old, new)]
+    digits = [series.str.replace_all(r"[^0-9]", "") for series in (old, new)]
     grown = (digits[1].str.len_bytes() > digits[0].str.replace(r"0$", "").str.len_bytes()) & (
         digits[1].str.starts_with("0") & ~digits[0].str.starts_with("0")
     )

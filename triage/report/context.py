@@ -12,6 +12,7 @@ class RunContext:
     `rows_read = rows_accepted + rows_rejected + rows_superseded`; anything else is refused,
     because a total that does not reconcile makes every other number doubtful.
     `stock_total` is the number of homes in the programme, None if it was not declared.
+    `homes_surveyed` counts homes with an accepted row, whether or not a measure is proposed.
     `not_assessed` counts proposals whose measure the policy does not know.
     """
 
@@ -28,6 +29,7 @@ class RunContext:
     rows_superseded: int
     software: str = ""
     stock_total: int | None = None
+    homes_surveyed: int | None = None
     not_assessed: int = 0
     not_evaluated: tuple[str, ...] = ()
     cautions: tuple[str, ...] = ()
@@ -38,6 +40,13 @@ class RunContext:
         used = self.rows_accepted + self.rows_rejected + self.rows_superseded
         if used != self.rows_read:
             raise ValueError(f"{self.rows_read} rows read, but {used} accounted for")
+
+    def homes_line(self, assessed: int) -> str:
+        """How many homes were surveyed, of how many, and for how many a measure is judged."""
+        stock = "" if self.stock_total is None else f" of {self.stock_total:,} in the stock"
+        if self.homes_surveyed is None:
+            return f"{assessed:,} homes{stock}"
+        return f"{self.homes_surveyed:,} homes surveyed{stock}, {assessed:,} with something to judge"
 
     @property
     def policy(self) -> str:

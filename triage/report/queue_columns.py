@@ -61,7 +61,7 @@ def queue_columns(queue: str) -> list[Column]:
         *_state(queue),
         Column("Main reason", pl.col("reason"), 40),
         Column("Next action", pl.col("next_action"), 40),
-        Column("Missing evidence", joined("missing"), 30),
+        *([] if queue == SAFE else [Column("Missing evidence", joined("missing"), 30)]),
         Column("Stop-work flags", joined("stop_work"), 24),
         Column("Checks before start", joined("checks"), 40),
         Column("Enabling work", joined("enabling"), 36),

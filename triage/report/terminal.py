@@ -114,11 +114,10 @@ def _say(console: Console, text: str, style: str = "", *, whole: bool = False) -
 
 
 def _rows_line(summary: Summary, context: RunContext) -> str:
-    stock = "" if context.stock_total is None else f" of {context.stock_total:,} in the stock"
     return (
         f"{context.rows_read:,} survey rows read = {context.rows_accepted:,} accepted + "
         f"{context.rows_rejected:,} rejected + {context.rows_superseded:,} superseded; "
-        f"{summary.homes:,} homes{stock}, {summary.rows:,} home-part-measures"
+        f"{context.homes_line(summary.homes)}: {summary.rows:,} home-part-measures"
     )
 
 

@@ -139,12 +139,11 @@ def _identity(pen: _Pen, summary: Summary, context: RunContext) -> None:
         "Every home, building part and proposed measure in one of three queues, with reasons, "
         "what is missing and the next action. A screening result from survey records."
     )
-    in_stock = "" if context.stock_total is None else f" of {context.stock_total:,} in the stock"
     facts = {
         "As of": f"{context.as_of:%d %B %Y}",
         "Policy": context.policy,
         "Run": context.run_id + (f", {context.software}" if context.software else ""),
-        "Homes": f"{summary.homes:,}{in_stock}",
+        "Homes": context.homes_line(summary.homes),
         "Assessed": f"{summary.rows:,} home-part-measures",
         "Survey rows": (
             f"{context.rows_read:,} read = {context.rows_accepted:,} accepted + "
