@@ -146,7 +146,7 @@ def _proposed(current: pl.DataFrame, standing: Standing) -> pl.DataFrame:
 
 
 def _exposed(rows: pl.DataFrame, climate: pl.DataFrame) -> pl.DataFrame:
-    """Whether the home stands in severe exposure, recorded or computed: its evidence ages faster."""
+    """Whether a home stands in severe exposure, recorded or computed: its evidence ages faster."""
     computed = rows.select("property_id").join(
         climate.select("property_id", "exposure_from_place"),
         on="property_id",
@@ -166,18 +166,14 @@ def _exposed(rows: pl.DataFrame, climate: pl.DataFrame) -> pl.DataFrame:
 
 def _with_everything(frames: Frames, policy: Policy) -> Frames:
     """Add derived quantities to each reading, and the context flags of the clearing one to all."""
-    read = {
-        name: with_quantities(getattr(frames, name), policy) for name in ("all", "firm", "clear")
-    }
-    flags = context_flags(read["clear"], policy).with_columns(
-        (
-            frames.all["exposure_from_place"].is_not_null()
-            & (frames.all["join_quality"] == "good").fill_null(value=False)
-        ).alias("exposure_computed")
+    read = [with_quantities(frame, policy) for frame in (frames.all, frames.firm, frames.clear)]
+    computed = frames.all.select(
+        exposure_computed=pl.col("exposure_from_place").is_not_null()
+        & (pl.col("join_quality") == "good").fill_null(value=False)
     )
-    return Frames(
-        *(read[name].hstack(flags) for name in ("all", "firm", "clear")), stale=frames.stale
-    )
+    flags = context_flags(read[2], policy).hstack(computed)
+    every, firm, clear = (frame.hstack(flags) for frame in read)
+    return Frames(every, firm, clear, frames.stale)
 
 
 def _queue_table(

@@ -13,7 +13,8 @@ app = typer.Typer(
     no_args_is_help=True,
     pretty_exceptions_enable=False,
     add_completion=False,
-    help="Sort a retrofit programme's homes by moisture risk: safe to insulate, fix water first, specialist review.",
+    help="Sort a retrofit programme's homes by moisture risk into three queues: "
+    "safe to insulate, fix water first, specialist review.",
 )
 AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object on standard output.")]
 
@@ -71,7 +72,7 @@ def check(
 
     words = load_policy(policy_dir("default")).measure_words
     spellings = {normalise(word): code for word, code in words.items()}
-    read_by = load_profile(profile) if profile is not None else None
+    read_by = load_profile(profile, load_contract()) if profile is not None else None
     report = check_files(files, read_by, load_contract(), spellings)
     if as_json:
         _print_json(report.to_dict())

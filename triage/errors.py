@@ -86,7 +86,7 @@ class UnknownHomeError(TriageError):
     code = "TR109"
 
 
-class ManyErrors(TriageError):
+class ManyErrors(TriageError):  # noqa: N818 - it is several errors, and reads so
     """Several errors found in one go, so that the user can mend them in one go."""
 
     code = "TR100"

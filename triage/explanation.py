@@ -111,7 +111,7 @@ class _Explainer:
             "facts": self._facts(),
             "conflicts": self._conflicts(),
             "limits": [
-                "A screening result: local codes, licensed practice and qualified judgement come first.",
+                "A screening result: local codes, licensed practice and qualified judgement first.",
                 f"Not evaluated in this version: {waiting}. Nothing is claimed on those.",
             ],
         }

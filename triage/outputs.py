@@ -14,11 +14,14 @@ from triage.runs import run_id
 from triage.stages import Work
 
 CAUTIONS = (
-    "Screening only. It defers to local codes, licensed practice and the judgement of qualified people.",
-    "Safe means: on the evidence dated as shown, under this policy version, no screening rule blocked this "
-    "measure for this building part. It does not say that the building is dry, sound, compliant, insurable "
-    "or lendable, that hidden timber was seen, or that other measures are safe.",
-    "Safe is not released: outstanding checks and enabling work come first, and a look on the day always.",
+    "Screening only. It defers to local codes, licensed practice and the judgement of qualified "
+    "people.",
+    "Safe means: on the evidence dated as shown, under this policy version, no screening rule "
+    "blocked this measure for this building part. It does not say that the building is dry, sound, "
+    "compliant, insurable or lendable, that hidden timber was seen, or that other measures are "
+    "safe.",
+    "Safe is not released: outstanding checks and enabling work come first, and a look on the day "
+    "always.",
     "A storm, a leak, a change of use, another thickness or material, or the expiry date ends it.",
 )
 _QUEUE_FILE_DROPS = (
@@ -34,7 +37,7 @@ def write_outputs(work: Work) -> None:
     """Write queue and rule tables, homes, workbook and maps into the run folder."""
     store, folder = work.store, work.folder
     queue = store.table("queue")
-    context = run_context(work, queue)
+    context = run_context(work)
     work.run_id = context.run_id
     summary = summarise(queue)
     homes = store.table("home_queue")
@@ -44,7 +47,7 @@ def write_outputs(work: Work) -> None:
     work.say("homes for mapping programs")
     write_homes(folder / "homes.gpkg", folder / "homes.parquet", homes)
     work.say("workbook")
-    problems = problem_table(work)
+    problems = store.table("problem")
     write_queue_workbook(
         folder / "queues.xlsx", queue, gap_table(work), problems, context, summary=summary
     )
@@ -66,7 +69,7 @@ def write_outputs(work: Work) -> None:
     work.written = {"context": context, "summary": summary, "problems": problems, "maps": drawn}
 
 
-def run_context(work: Work, queue: pl.DataFrame) -> RunContext:
+def run_context(work: Work) -> RunContext:
     """What every output says about the run."""
     policy, programme = work.policy, work.programme
     climate = work.store.ask(
@@ -115,46 +118,9 @@ def gap_table(work: Work) -> pl.DataFrame:
     )
 
 
-def problem_table(work: Work) -> pl.DataFrame:
-    """What could not be read or placed, each with where it stands."""
-    survey = work.store.table("survey_problem").drop("row_id")
-    columns = survey.columns
-    rejected = work.store.ask("""
-        SELECT 'row_rejected' AS kind, NULL::VARCHAR AS field, NULL::VARCHAR AS raw, source.file, source.sheet,
-            raw.sheet_row AS row, NULL::VARCHAR AS column, survey_row.reason AS message
-        FROM survey_row
-        JOIN raw_survey AS raw USING (row_id)
-        JOIN source_file AS source ON survey_row.source_id = source.source_id
-        WHERE survey_row.status <> 'accepted'
-        ORDER BY source.file, source.sheet, raw.sheet_row""")
-    placed = work.store.ask("""
-        SELECT problem.kind, 'location' AS field, problem.raw, source.file, source.sheet,
-            min(raw.sheet_row) AS row, NULL::VARCHAR AS column,
-            'home ' || problem.property_id || ': ' || problem.message AS message
-        FROM place_problem AS problem
-        JOIN clean_survey AS clean USING (property_id)
-        JOIN raw_survey AS raw USING (row_id)
-        JOIN source_file AS source ON raw.source_id = source.source_id
-        GROUP BY ALL
-        ORDER BY problem.kind, message, source.file""")
-    flagged = work.store.ask("""
-        SELECT kind, NULL::VARCHAR AS field, who AS raw, NULL::VARCHAR AS file, NULL::VARCHAR AS sheet,
-            NULL::UINTEGER AS row, NULL::VARCHAR AS column, message
-        FROM batch_flag""")
-    parts = [
-        frame.select(columns).cast(survey.schema) for frame in (survey, rejected, placed, flagged)
-    ]
-    return pl.concat(parts)
-
-
 def _maps(work: Work, homes: pl.DataFrame, context: RunContext) -> dict[str, Any]:
     queued = homes.filter(pl.col("queue").is_not_null())
-    stations = work.store.ask("""
-        SELECT climate.climate_name AS name, climate.lat, climate.lon, count(*) AS homes
-        FROM climate_record AS climate
-        JOIN placed_home USING (climate_id)
-        WHERE placed_home.property_id IN (SELECT property_id FROM queue)
-        GROUP BY ALL ORDER BY homes DESC, name""")
+    stations = work.store.table("climate_use")
     return {
         "map_queues.png": write_queue_map(work.folder / "map_queues.png", queued, None, context),
         "map_climate.png": write_climate_map(

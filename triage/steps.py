@@ -13,7 +13,6 @@ from triage.errors import ProfileError, TriageError, raise_all
 from triage.resources import resource_dir
 from triage.store import Store
 
-
 Work = TypeVar("Work")
 
 

@@ -61,11 +61,12 @@ class Store:
         """A whole table, in the order in which it was written."""
         if not _NAME.fullmatch(name):
             raise ValueError(f"not a table name: {name!r}")
-        return self._con.sql(f"SELECT * FROM {name}").pl()
+        return self.ask(f"SELECT * FROM {name}")
 
     def ask(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
         """Rows of a query; values reach it as named parameters (`$name`)."""
-        return self._con.sql(sql, params=dict(parameters or {})).pl()
+        found: pl.DataFrame = self._con.sql(sql, params=dict(parameters or {})).pl()
+        return found
 
     def run(self, sql: str, parameters: Mapping[str, Any] | None = None) -> None:
         """Run one statement with the named parameters that it uses."""

@@ -1,0 +1,1 @@
+"""Survey fields and the proposed measure to the quantities that the rules name."""

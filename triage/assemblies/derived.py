@@ -90,7 +90,7 @@ def cold_side(policy: Policy) -> pl.Expr:
 
 
 def near_cold_line(policy: Policy) -> pl.Expr:
-    """Heating degree-days within the policy's share of the cold line. [K.day, base 18.3 degC]"""
+    """Heating degree-days, base 18.3 degC, within the policy's share of the cold line."""
     line, share = policy.number("cold_line_hdd"), policy.number("near_cold_line_share")
     return ((pl.col("hdd_18_3") - line).abs() <= share * line).fill_null(value=False)
 
@@ -264,7 +264,7 @@ def plane_after(policy: Policy) -> pl.Expr:
 
 
 def vapour_control_after() -> pl.Expr:
-    """Inner vapour control once the measure is done: none where foam is proposed and none recorded."""
+    """Inner vapour control after the measure: none where foam is proposed and none recorded."""
     recorded = pl.col("interior_vapour_control")
     return (
         pl.when(pl.col("foam_measure") & recorded.is_null())

@@ -85,7 +85,7 @@ def foam_measure() -> pl.Expr:
 
 
 def foam_class_after() -> pl.Expr:
-    """Foam class once the measure is done. Needs `foam_now`, `foam_measure`, `foam_class_resolved`."""
+    """Foam class once the measure is done. Needs the other foam quantities."""
     proposed = pl.col("measure_material").replace_strict(
         {"spf_open": "open_cell", "spf_closed": "closed_cell"}, default=None, return_dtype=pl.String
     )

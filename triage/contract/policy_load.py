@@ -3,7 +3,6 @@
 import hashlib
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 from triage.contract.loader import load_contract
 from triage.contract.policy import (
@@ -138,7 +137,7 @@ def _digest(folder: Path, paths: list[Path]) -> str:
     return total.hexdigest()
 
 
-def _needs(section: Section, value: Any, key: str) -> Needs:
+def _needs(section: Section, value: object, key: str) -> Needs:
     """`["a", ["b", "c"]]`: a, and b or c."""
     if not isinstance(value, list):
         section.blame(

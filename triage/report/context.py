@@ -46,7 +46,8 @@ class RunContext:
         stock = "" if self.stock_total is None else f" of {self.stock_total:,} in the stock"
         if self.homes_surveyed is None:
             return f"{assessed:,} homes{stock}"
-        return f"{self.homes_surveyed:,} homes surveyed{stock}, {assessed:,} with something to judge"
+        surveyed = f"{self.homes_surveyed:,} homes surveyed{stock}"
+        return f"{surveyed}, {assessed:,} with something to judge"
 
     @property
     def policy(self) -> str:

@@ -22,7 +22,7 @@ def register_text(policy: Policy) -> str:
     numbers = len({rule.base for rule in policy.rules.values()})
     lines = [
         f"Policy {policy.name} {policy.version} ({policy.digest[:12]}): {policy.title}",
-        f"{numbers} rules in {len(policy.rules)} entries; a rule with a second outcome has a second entry.",
+        f"{numbers} rules in {len(policy.rules)} entries; a second outcome is an entry of its own.",
         "",
     ]
     for rule in policy.rules.values():

@@ -1,0 +1,1 @@
+"""Evidence, rules and queues: what is known, what fires, and who acts."""

@@ -4,14 +4,16 @@ import polars as pl
 
 from triage.contract.policy import Policy
 
-_FLAGS = {
-    "kind": pl.String,
-    "who": pl.String,
-    "survey_date": pl.Date,
-    "homes": pl.UInt32,
-    "visit_again": pl.UInt32,
-    "message": pl.String,
-}
+_FLAGS = pl.Schema(
+    {
+        "kind": pl.String,
+        "who": pl.String,
+        "survey_date": pl.Date,
+        "homes": pl.UInt32,
+        "visit_again": pl.UInt32,
+        "message": pl.String,
+    }
+)
 
 
 def same_answers(rows: pl.DataFrame, policy: Policy) -> pl.DataFrame:
@@ -70,4 +72,4 @@ def same_answers(rows: pl.DataFrame, policy: Policy) -> pl.DataFrame:
     ordered = flags.with_columns(message.alias("message")).sort(
         "kind", "who", "survey_date", "homes"
     )
-    return ordered.cast(_FLAGS).select(*_FLAGS)
+    return ordered.cast(_FLAGS).select(_FLAGS.names())

@@ -18,7 +18,8 @@ class Current:
     """Evidence as it stands.
 
     `table` has one row per home-part and variant: the key, `variant` (0 is the current evidence;
-    higher numbers put a disputed value in its place), `survey_on`, and for each field its value, its quality `q__…` and the survey row it came from, `r__…`.
+    higher numbers put a disputed value in its place), `survey_on`, and for each field its value,
+    its quality `q__…` and the survey row it came from, `r__…`.
     `conflicts` has one row per disputed field: key, `field`, `row_id`, `other_row_id`.
     """
 

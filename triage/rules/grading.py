@@ -152,7 +152,7 @@ def _quality(standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date
 
 
 def age_months(standard: FieldEvidence, as_of: date) -> pl.Expr:
-    """Age of an answer at the as-of date; a meter reading counts from its own date. [months]"""
+    """Age of an answer in months at the as-of date; a meter reading counts from its own date."""
     on = pl.col("survey_date")
     if standard.expires == "timber_reading":
         on = pl.coalesce("mc_date", "survey_date")

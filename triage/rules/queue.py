@@ -28,8 +28,11 @@ _ANY_OPEN = (UNDECIDABLE, EXPIRED)
 
 @dataclass(frozen=True, slots=True)
 class Decision:
-    """One row per assessment: `table` the queue and its grounds, `effective` the rule results
-    with satisfied gates taken into account."""
+    """One row per assessment.
+
+    `table` holds the queue and its grounds, `effective` the rule results with met gates taken
+    into account.
+    """
 
     table: pl.DataFrame
     effective: pl.DataFrame
@@ -82,13 +85,12 @@ def join_variants(
         .alias(r)
         for r in rules
     ]
-    joined = (
-        _merge(results, many, [*worst, pl.all("fix_whatever")]),
-        _merge(missing, many, [pl.any(c) for c in missing.columns if c != "assessment"]),
-        _merge(presumed, many, [pl.any(c) for c in presumed.columns if c != "assessment"]),
-        _merge(first, many, [pl.any(c) for c in first.columns if c != "assessment"]),
+    return (
+        _merge(results, many, [*worst, pl.col("fix_whatever").all()]),
+        _merge(missing, many, [pl.col(c).any() for c in missing.columns if c != "assessment"]),
+        _merge(presumed, many, [pl.col(c).any() for c in presumed.columns if c != "assessment"]),
+        _merge(first, many, [pl.col(c).any() for c in first.columns if c != "assessment"]),
     )
-    return joined
 
 
 def _merge(frame: pl.DataFrame, many: pl.Series, how: list[pl.Expr]) -> pl.DataFrame:

@@ -61,7 +61,7 @@ def rests_on(base: pl.DataFrame, clear: pl.DataFrame, policy: Policy) -> pl.Seri
             concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
             rank = pl.when(concerned).then(base[QUALITY + name] & RANK_BITS)
             ranks.append(pl.select(rank.alias(name))[name])
-    words = {n: grade for n, grade in enumerate(policy.evidence.grades, start=1)}
+    words = dict(enumerate(policy.evidence.grades, start=1))
     weakest = pl.DataFrame(ranks).select(pl.min_horizontal(pl.all()).alias("evidence_quality"))
     return weakest["evidence_quality"].replace_strict(words, default=None, return_dtype=pl.String)
 
@@ -86,7 +86,7 @@ def expires_on(
         Date; null where no needed answer ages.
     """
     rows = graded.select("row_id", "survey_date", "mc_date", "exposed").sort("row_id")
-    height = int(rows["row_id"].max() or 0) + 1 if rows.height else 1
+    height = rows["row_id"].to_list()[-1] + 1 if rows.height else 1
     dense = pl.DataFrame({"row_id": pl.int_range(height, dtype=pl.UInt32, eager=True)}).join(
         rows, on="row_id", how="left", maintain_order="left"
     )

@@ -1,6 +1,7 @@
 """Turns the answers into the lists and sentences that people read, once per distinct pattern."""
 
 from collections.abc import Callable, Sequence
+from operator import attrgetter
 
 import polars as pl
 
@@ -49,8 +50,8 @@ class Writer:
         missing, presumed
             As evaluated: Boolean columns `miss__…` and `topic__…`.
         """
-        ids: Callable[[Rule], str] = lambda rule: rule.id  # noqa: E731 - one short word, used twice
-        fired = [r for r in self.gating]
+        ids = attrgetter("id")
+        fired = list(self.gating)
         columns = {
             "fired": self._where(fired, (FIRES,), ids),
             "fired_fix": self._where([r for r in fired if r.outcome == FIX], (FIRES,), ids),
@@ -142,7 +143,7 @@ class Writer:
         flags.append(hazard.alias("_hazard"))
         words = [f"{r.id}: {r.next_action}" for r in notes]
         words.append(
-            "Damp or mould hazard on record: statutory clocks may run from the day it was first recorded."
+            "Damp or mould hazard on record: statutory clocks may run from its first record."
         )
         return word_lists(self.results.select(flags), words)
 

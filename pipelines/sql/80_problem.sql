@@ -1,0 +1,28 @@
+-- Everything that could not be read, placed or trusted, each with where it stands.
+-- reads: survey_problem, survey_row, raw_survey, clean_survey, source_file, place_problem, batch_flag
+-- writes: problem
+-- grain: one row per problem; a location problem once for each file that names the home
+CREATE OR REPLACE TABLE problem AS
+SELECT kind, field, raw, file, sheet, "row", "column", message
+FROM survey_problem
+UNION ALL
+SELECT
+    'row_' || survey_row.status, NULL, NULL, source.file, source.sheet, raw.sheet_row, NULL,
+    survey_row.reason
+FROM survey_row
+JOIN raw_survey AS raw USING (row_id)
+JOIN source_file AS source ON survey_row.source_id = source.source_id
+WHERE survey_row.status <> 'accepted'
+UNION ALL
+SELECT
+    problem.kind, 'location', problem.raw, source.file, source.sheet, min(raw.sheet_row), NULL,
+    'home ' || problem.property_id || ': ' || problem.message
+FROM place_problem AS problem
+JOIN clean_survey AS clean USING (property_id)
+JOIN raw_survey AS raw USING (row_id)
+JOIN source_file AS source ON raw.source_id = source.source_id
+GROUP BY problem.kind, problem.raw, source.file, source.sheet, problem.property_id, problem.message
+UNION ALL
+SELECT kind, NULL, who, NULL, NULL, NULL, NULL, message
+FROM batch_flag
+ORDER BY kind, file, sheet, "row", field, message;
