@@ -1,0 +1,18 @@
+"""Makes the homes of these tests importable, and keeps generated examples the same every time."""
+
+import sys
+from pathlib import Path
+
+from hypothesis import HealthCheck, settings
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+settings.register_profile(
+    "rules",
+    derandomize=True,
+    database=None,
+    deadline=None,
+    max_examples=12,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
+)
+settings.load_profile("rules")
