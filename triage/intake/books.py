@@ -2,20 +2,21 @@
 
 import re
 import zipfile
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
-from xml.etree import ElementTree
 
 import fastexcel
 import polars as pl
 
 from triage.errors import FileError, Place
+from triage.intake.damage import damage_refused
 from triage.intake.limits import Limits
 from triage.intake.ods import apply_shown, shown_cells
 from triage.intake.ooxml import XlsxParts, refuse_far_cells
 from triage.intake.sheets import Note, Sheet, letters
-from triage.intake.xlsb import refuse_short_cells
+from triage.intake.xlsb import refuse_lossy_cells
 
 # Names that the reader gives to the error values of ECMA-376 part 1, 18.18.11.
 _ERROR_TEXT = {
@@ -51,21 +52,26 @@ def read_book(
     FileError
         If the workbook cannot be read, is encrypted, lacks a wanted sheet or breaks a limit.
     """
-    try:
+    if kind == "xlsb":
+        refuse_lossy_cells(path, shown, limits)
+    with _reader_failures(shown):
         reader = fastexcel.read_excel(path)
-    except fastexcel.FastExcelError as error:
-        raise _refusal(error, shown) from error
     names = _wanted_names(reader.sheet_names, wanted, shown)
-    try:
+    with damage_refused(shown):
         if kind == "xlsx":
             return _read_xlsx(path, reader, names, shown, limits)
-        if kind == "xlsb":
-            refuse_short_cells(path, shown)
         refine = _ods_refiner(path) if kind == "ods" else _unrefined
         return [_read_sheet(reader, name, shown, limits, refine) for name in names]
-    except (zipfile.BadZipFile, ElementTree.ParseError, KeyError, EOFError) as error:
-        fix = "open it in a spreadsheet program and save it again"
-        raise FileError(f"the workbook is damaged: {error}", shown, fix) from error
+
+
+@contextmanager
+def _reader_failures(shown: str) -> Iterator[None]:
+    """Turn what the reader raises into an error with a cure."""
+    try:
+        with damage_refused(shown):
+            yield
+    except fastexcel.FastExcelError as error:
+        raise _refusal(error, shown) from error
 
 
 def _refusal(error: Exception, shown: str) -> FileError:
@@ -99,7 +105,7 @@ def _read_xlsx(
         sheets = []
         for name in names:
             xml = parts.sheet_xml(name)
-            refuse_far_cells(xml, shown, name, limits)
+            refuse_far_cells(xml, Place(shown, name), limits)
 
             def refine(
                 sheet: str, cells: pl.DataFrame, xml: bytes = xml
@@ -123,13 +129,11 @@ def _ods_refiner(path: Path) -> Refine:
 def _read_sheet(
     reader: fastexcel.ExcelReader, name: str, shown: str, limits: Limits, refine: Refine
 ) -> Sheet:
-    try:
+    with _reader_failures(shown):
         # skip_rows=0: otherwise empty rows at the top are dropped and every row number is wrong.
         sheet = reader.load_sheet(name, header_row=None, skip_rows=0, dtypes="string")
         _refuse_size(sheet, Place(shown, name), limits)
         batch, failed = sheet.to_arrow_with_errors()
-    except fastexcel.FastExcelError as error:
-        raise _refusal(error, shown) from error
     is_hidden = sheet.visible != "visible"
     if not sheet.width:
         return Sheet(name, pl.DataFrame(), is_hidden=is_hidden)

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """Upper bounds for one file, in bytes, rows and columns.
+    """Upper bounds for one file, in bytes, rows, columns and cells of a sheet.
 
     `rows` is what one sheet of an xlsx workbook can hold. The others are common practice, no
     source: well above any survey workbook met, well below the memory of a small machine.
@@ -15,6 +15,7 @@ class Limits:
     unpacked_bytes: int = 3 * 2**30
     rows: int = 1_048_576
     columns: int = 1_024
+    cells: int = 80_000_000
 
 
 DEFAULT_LIMITS = Limits()

@@ -14,7 +14,7 @@ from xml.etree import ElementTree
 
 import polars as pl
 
-from triage.errors import FileError
+from triage.errors import FileError, Place
 from triage.intake.limits import Limits
 from triage.intake.sheets import Note, column_index, letters
 
@@ -26,6 +26,8 @@ _ROW = re.compile(rb"<row\b[^>]*>")
 _ROW_NUMBER = re.compile(rb'\br="(\d+)"')
 _COLUMN = re.compile(rb"<col\b[^>]*>")
 _MERGED = re.compile(rb'<mergeCell\b[^>]*\bref="([A-Z]+)(\d+):([A-Z]+)(\d+)"')
+_TWO_LETTER_COLUMNS = 702
+_WIDE_CELL = re.compile(rb'r="([A-Z]{2,3})[0-9]')
 _FAR_CELL = re.compile(rb'r="([A-Z]{3})\d+"')
 _CELL_PLACE = re.compile(rb'\br="([A-Z]+)(\d+)"')
 _CELL_TYPE = re.compile(rb'\bt="(?!n")')
@@ -126,20 +128,29 @@ class XlsxParts:
         )
 
 
-def refuse_far_cells(xml: bytes, shown: str, sheet: str, limits: Limits) -> None:
+def refuse_far_cells(xml: bytes, where: Place, limits: Limits) -> None:
     """Refuse a sheet with a cell so far out that a table up to it would fill the memory.
+
+    The reader makes a full table up to the last cell, before anything can be counted.
 
     Raises
     ------
     FileError
-        If a cell lies beyond the column limit.
+        If a cell lies beyond the column limit, or the table would have too many cells.
     """
     far = max((column_index(m[1].decode()) for m in _FAR_CELL.finditer(xml)), default=0)
+    fix = "delete the stray cell; a survey has none so far out"
     if far >= limits.columns:
-        what = (
-            f"sheet {sheet!r} has a cell in column {letters(far)}, beyond {limits.columns} columns"
-        )
-        raise FileError(what, shown, "delete the stray cell; a survey has no such column")
+        what = f"a cell stands in column {letters(far)}, beyond {limits.columns} columns"
+        raise FileError(what, where, fix)
+    last = _ROW_NUMBER.search(xml, max(xml.rfind(b"<row "), 0))
+    height = int(last[1]) if last is not None else 0
+    if height * _TWO_LETTER_COLUMNS <= limits.cells:
+        return
+    wide = max((column_index(m.decode()) for m in set(_WIDE_CELL.findall(xml))), default=25)
+    if height * (wide + 1) > limits.cells:
+        what = f"the sheet reaches to {letters(wide)}{height}, more than {limits.cells:,} cells"
+        raise FileError(what, where, fix)
 
 
 def _resolve(base: str, target: str) -> str:

@@ -6,6 +6,7 @@ import polars as pl
 import polars.exceptions
 
 from triage.errors import FileError, Place
+from triage.intake.damage import damage_refused
 from triage.intake.limits import Limits
 from triage.intake.sheets import Sheet, letters
 
@@ -21,15 +22,16 @@ def read_parquet(path: Path, shown: str, limits: Limits) -> Sheet:
         If the file is damaged, breaks a limit or has a column that is no plain value.
     """
     try:
-        lazy = pl.scan_parquet(path)
-        schema = lazy.collect_schema()
-        height = lazy.select(pl.len()).collect().item()
-        _refuse_size(height, len(schema), shown, limits)
-        table = lazy.select(
-            _as_text(name, kind, shown).alias(letters(k))
-            for k, (name, kind) in enumerate(schema.items())
-        ).collect()
-    except (polars.exceptions.PolarsError, OSError) as error:
+        with damage_refused(shown):
+            lazy = pl.scan_parquet(path)
+            schema = lazy.collect_schema()
+            height = lazy.select(pl.len()).collect().item()
+            _refuse_size(height, len(schema), shown, limits)
+            table = lazy.select(
+                _as_text(name, kind, shown).alias(letters(k))
+                for k, (name, kind) in enumerate(schema.items())
+            ).collect()
+    except polars.exceptions.PolarsError as error:
         fix = "write it again; the transfer may have failed"
         raise FileError(f"the table cannot be read: {error}", shown, fix) from error
     heading = pl.DataFrame(

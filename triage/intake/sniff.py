@@ -4,6 +4,7 @@ import zipfile
 from pathlib import Path
 
 from triage.errors import FileError
+from triage.intake.damage import damage_refused
 from triage.intake.limits import Limits
 
 KIND_OF_SUFFIX = {
@@ -152,19 +153,15 @@ def _ole_kind(path: Path, shown: str) -> str:
 
 
 def _zip_kind(path: Path, shown: str, limits: Limits) -> str:
-    try:
-        with zipfile.ZipFile(path) as archive:
-            names = set(archive.namelist())
-            _refuse_bomb(archive, shown, limits)
-            if "xl/workbook.xml" in names:
-                return "xlsx"
-            if "xl/workbook.bin" in names:
-                return "xlsb"
-            if "mimetype" in names and b"opendocument.spreadsheet" in archive.read("mimetype"):
-                return _ods_kind(archive, shown)
-    except (zipfile.BadZipFile, OSError, EOFError) as error:
-        fix = "ask for it again; the transfer may have failed"
-        raise FileError(f"the workbook is damaged: {error}", shown, fix) from error
+    with damage_refused(shown), zipfile.ZipFile(path) as archive:
+        names = set(archive.namelist())
+        _refuse_bomb(archive, shown, limits)
+        if "xl/workbook.xml" in names:
+            return "xlsx"
+        if "xl/workbook.bin" in names:
+            return "xlsb"
+        if "mimetype" in names and b"opendocument.spreadsheet" in archive.read("mimetype"):
+            return _ods_kind(archive, shown)
     return "zip"
 
 
