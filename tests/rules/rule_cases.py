@@ -7,9 +7,8 @@ field is optional there: nothing is asked).
 """
 
 from dataclasses import dataclass, field, replace
-from typing import Any
 
-from rule_homes import BASES, POLICY, SOUND, Home, Survey
+from rule_homes import BASES, POLICY, SOUND, Answer, Home, Survey
 
 ROOF, WALLS = "CEIL RAFT EXTR FOAM", "CWI IWI EWI FWI"
 ALL = f"{ROOF} {WALLS} FLR AIR"
@@ -22,11 +21,16 @@ FOAMED = Home(
         Survey(
             {
                 **SOUND,
-                "foam_present": "yes", "foam_type": "closed_cell", "foam_thickness_mm": 120.0,
-                "foam_location": ["underside_deck"], "foam_substrate": "timber_board",
-                "foam_coverage_pct": 100.0, "foam_defects": ["none_seen"],
+                "foam_present": "yes",
+                "foam_type": "closed_cell",
+                "foam_thickness_mm": 120.0,
+                "foam_location": ["underside_deck"],
+                "foam_substrate": "timber_board",
+                "foam_coverage_pct": 100.0,
+                "foam_defects": ["none_seen"],
                 "foam_evidence": ["product_certificate", "batch_log"],
-                "foam_fire_cover": "ignition_barrier", "insulation_plane": "rafter_unvented",
+                "foam_fire_cover": "ignition_barrier",
+                "insulation_plane": "rafter_unvented",
                 "ceiling_insulation_mm": 0.0,
             }
         ),
@@ -41,10 +45,10 @@ class Case:
 
     rule: str
     text: str
-    adverse: dict[str, Any]
+    adverse: dict[str, Answer]
     on: str  # measure groups, or names of homes
     fired: dict[str, str] = field(default_factory=dict)
-    blank: dict[str, Any] = field(default_factory=dict)
+    blank: dict[str, Answer] = field(default_factory=dict)
     unknown: dict[str, str] = field(default_factory=dict)
 
     def homes(self) -> list[Home]:
@@ -74,7 +78,7 @@ def one(
     rule: str,
     text: str,
     name: str,
-    values: str | list[Any],
+    values: str | list[Answer],
     on: str,
     *,
     presumed: str = "",
@@ -82,7 +86,7 @@ def one(
     open_in: str = "",
     fired: dict[str, str] | None = None,
     blank: bool = True,
-    **others: Any,
+    **others: Answer,
 ) -> list[Case]:
     """Cases of one field: each adverse value, and the field blank."""
     listed = values.split() if isinstance(values, str) else values

@@ -21,7 +21,8 @@ POLICY = load_policy(policy_dir("default"))
 AS_OF = date(2026, 10, 31)
 SAFE, FIX, REVIEW = "safe-to-insulate", "fix-water-first", "specialist-review"
 # Measures not under test would only cost time; a foamed home gets its own row all the same.
-Facts = Mapping[str, Any]
+Answer = str | float | date | list[str] | None
+Facts = Mapping[str, Answer]
 
 PLACES: dict[str, dict[str, Any]] = {
     # Degree-days to base 18.3 degC: 2400 is more than 10 % from the line of 3000, 3200 is not.
@@ -31,14 +32,25 @@ PLACES: dict[str, dict[str, Any]] = {
     "warm": {"zone_num": 2, "hdd_18_3": 900.0, "rain_mm_year": 1100.0},
     "arid": {"zone_num": 3, "hdd_18_3": 1500.0, "rain_mm_year": 200.0},
     "exposed": {
-        "zone_num": 4, "hdd_18_3": 2400.0, "rain_mm_year": 1500.0,
+        "zone_num": 4,
+        "hdd_18_3": 2400.0,
+        "rain_mm_year": 1500.0,
         "exposure_computed": "severe",
     },
     "unplaced": {
-        "zone_num": None, "hdd_18_3": None, "rain_mm_year": None, "exposure_computed": None,
-        "zone_join": "none", "join_quality": "low",
+        "zone_num": None,
+        "hdd_18_3": None,
+        "rain_mm_year": None,
+        "exposure_computed": None,
+        "zone_join": "none",
+        "join_quality": "low",
     },
 }
+
+
+def _text(value: Answer) -> str | None:
+    assert value is None or isinstance(value, str)
+    return value
 
 
 @dataclass(frozen=True)
@@ -49,7 +61,7 @@ class Survey:
     grade: str = "observed"
     marks: Mapping[str, str] = field(default_factory=dict)
 
-    def but(self, **facts: Any) -> "Survey":
+    def but(self, **facts: Answer) -> "Survey":
         return replace(self, facts={**self.facts, **facts})
 
     def marked(self, **marks: str) -> "Survey":
@@ -74,15 +86,15 @@ class Home:
     def facts(self) -> Facts:
         return self.surveys[0].facts
 
-    def but(self, **facts: Any) -> "Home":
+    def but(self, **facts: Answer) -> "Home":
         """The same home with other answers; None is an unknown one. The material is one too."""
         home = self
         if "measure_material" in facts:
             facts = dict(facts)
-            home = replace(home, material=facts.pop("measure_material"))
+            home = replace(home, material=_text(facts.pop("measure_material")))
         if "place" in facts:
             facts = dict(facts)
-            home = replace(home, place=facts.pop("place"))
+            home = replace(home, place=str(facts.pop("place")))
         return replace(home, surveys=(home.surveys[0].but(**facts), *home.surveys[1:]))
 
     def without(self, *names: str) -> "Home":
@@ -97,7 +109,7 @@ class Home:
     def also(self, *surveys: Survey) -> "Home":
         return replace(self, surveys=(*self.surveys, *surveys))
 
-    def answers(self, name: str) -> Any:
+    def answers(self, name: str) -> Answer:
         return self.material if name == "measure_material" else self.facts.get(name)
 
 
@@ -109,75 +121,136 @@ _SURVEY_RECORD: dict[str, Any] = {
     "photo_refs": ["p1.jpg"],
 }
 _WHOLE: dict[str, Any] = {
-    "property_type": "house", "built_form": "detached", "year_built": 2004,
-    "heritage_status": "none", "plumbing_leak": "none_seen", "visible_mould": "none_seen",
-    "high_moisture_use": ["none"], "extract_kitchen": "ducted_working",
-    "extract_bathroom": "ducted_working", "background_ventilation": "adequate",
-    "combustion_appliance": "room_sealed", "flue_clearance": "ok",
-    "asbestos_status": "clear_survey", "wiring_hazard": "none_seen", "recessed_lights": "none",
-    "rh_mean_pct": 52.0, "temp_mean_c": 19.0, "logger_days": 30,
-    "timber_mc_pct": 14.0, "mc_date": date(2026, 2, 16), "timber_decay_grade": "d0",
+    "property_type": "house",
+    "built_form": "detached",
+    "year_built": 2004,
+    "heritage_status": "none",
+    "plumbing_leak": "none_seen",
+    "visible_mould": "none_seen",
+    "high_moisture_use": ["none"],
+    "extract_kitchen": "ducted_working",
+    "extract_bathroom": "ducted_working",
+    "background_ventilation": "adequate",
+    "combustion_appliance": "room_sealed",
+    "flue_clearance": "ok",
+    "asbestos_status": "clear_survey",
+    "wiring_hazard": "none_seen",
+    "recessed_lights": "none",
+    "rh_mean_pct": 52.0,
+    "temp_mean_c": 19.0,
+    "logger_days": 30,
+    "timber_mc_pct": 14.0,
+    "mc_date": date(2026, 2, 16),
+    "timber_decay_grade": "d0",
 }
 _ROOF: dict[str, Any] = {
-    "roof_form": "pitched_cold", "roof_pitch_deg": 35.0, "roof_covering": "slate_natural",
-    "roof_covering_condition": "good", "roof_underlay": "membrane_lr",
-    "roof_deck": "boards_close", "insulation_plane": "ceiling", "eaves_vent_state": "clear",
-    "vent_free_area_ratio": 150.0, "ceiling_air_seal": "sealed", "exhaust_into_void": "no",
-    "roof_leak_evidence": "none_seen", "roof_drainage": "drains_free",
-    "roof_structure_concern": "none_seen", "flashing_condition": "good",
-    "valley_condition": "good", "gutter_condition": "good", "downpipe_condition": "good",
-    "chimney_condition": "good", "parapet_condition": "good", "penetration_condition": "good",
-    "ceiling_insulation_mm": 100.0, "foam_present": "no", "protected_species": "checked_clear",
-    "interior_vapour_control": "class_2", "capillary_break": "yes",
+    "roof_form": "pitched_cold",
+    "roof_pitch_deg": 35.0,
+    "roof_covering": "slate_natural",
+    "roof_covering_condition": "good",
+    "roof_underlay": "membrane_lr",
+    "roof_deck": "boards_close",
+    "insulation_plane": "ceiling",
+    "eaves_vent_state": "clear",
+    "vent_free_area_ratio": 150.0,
+    "ceiling_air_seal": "sealed",
+    "exhaust_into_void": "no",
+    "roof_leak_evidence": "none_seen",
+    "roof_drainage": "drains_free",
+    "roof_structure_concern": "none_seen",
+    "flashing_condition": "good",
+    "valley_condition": "good",
+    "gutter_condition": "good",
+    "downpipe_condition": "good",
+    "chimney_condition": "good",
+    "parapet_condition": "good",
+    "penetration_condition": "good",
+    "ceiling_insulation_mm": 100.0,
+    "foam_present": "no",
+    "protected_species": "checked_clear",
+    "interior_vapour_control": "class_2",
+    "capillary_break": "yes",
 }
 _WALL: dict[str, Any] = {
-    "construction_system": "masonry_cavity", "wall_construction": "cavity_brick",
-    "wall_finish_external": "bare", "pointing_condition": "good",
-    "render_condition": "not_applicable", "opening_perimeter_condition": "good",
-    "frost_damage": "none_seen", "dpc_presence": "physical", "ground_to_dpc_mm": 200.0,
-    "cavity_width_mm": 75.0, "cavity_state": "clear", "cavity_bridging": "none_seen",
-    "exposure_class": "moderate", "salt_evidence": "none_seen",
-    "wall_damp_evidence": "none_seen", "embedded_timber": "none",
-    "wall_insulation_existing": "none", "edge_detail_drawings": "yes",
+    "construction_system": "masonry_cavity",
+    "wall_construction": "cavity_brick",
+    "wall_finish_external": "bare",
+    "pointing_condition": "good",
+    "render_condition": "not_applicable",
+    "opening_perimeter_condition": "good",
+    "frost_damage": "none_seen",
+    "dpc_presence": "physical",
+    "ground_to_dpc_mm": 200.0,
+    "cavity_width_mm": 75.0,
+    "cavity_state": "clear",
+    "cavity_bridging": "none_seen",
+    "exposure_class": "moderate",
+    "salt_evidence": "none_seen",
+    "wall_damp_evidence": "none_seen",
+    "embedded_timber": "none",
+    "wall_insulation_existing": "none",
+    "edge_detail_drawings": "yes",
 }
 _FLOOR: dict[str, Any] = {
-    "floor_construction": "suspended_timber", "subfloor_vent_state": "clear",
+    "floor_construction": "suspended_timber",
+    "subfloor_vent_state": "clear",
     "subfloor_moisture": "dry",
 }
 SOUND = {**_SURVEY_RECORD, **_WHOLE, **_ROOF, **_WALL, **_FLOOR}
 _SOLID = {
-    "construction_system": "masonry_solid", "wall_construction": "brick_solid",
-    "cavity_width_mm": None, "cavity_state": None, "cavity_bridging": "not_applicable",
+    "construction_system": "masonry_solid",
+    "wall_construction": "brick_solid",
+    "cavity_width_mm": None,
+    "cavity_state": None,
+    "cavity_bridging": "not_applicable",
 }
 _FRAME = {
-    "construction_system": "timber_frame_platform", "wall_construction": "frame_clad",
-    "wall_finish_external": "cladding_drained", "pointing_condition": "not_applicable",
-    "cavity_width_mm": None, "cavity_state": None, "cavity_bridging": "not_applicable",
+    "construction_system": "timber_frame_platform",
+    "wall_construction": "frame_clad",
+    "wall_finish_external": "cladding_drained",
+    "pointing_condition": "not_applicable",
+    "cavity_width_mm": None,
+    "cavity_state": None,
+    "cavity_bridging": "not_applicable",
 }
 _RAFTER_FOAM = {
-    "foam_present": "yes", "foam_type": "closed_cell", "foam_location": ["underside_deck"],
-    "foam_substrate": "timber_board", "foam_thickness_mm": 120.0, "foam_coverage_pct": 100.0,
-    "foam_evidence": ["product_certificate", "batch_log"], "foam_defects": ["none_seen"],
-    "foam_fire_cover": "ignition_barrier", "insulation_plane": "rafter_unvented",
+    "foam_present": "yes",
+    "foam_type": "closed_cell",
+    "foam_location": ["underside_deck"],
+    "foam_substrate": "timber_board",
+    "foam_thickness_mm": 120.0,
+    "foam_coverage_pct": 100.0,
+    "foam_evidence": ["product_certificate", "batch_log"],
+    "foam_defects": ["none_seen"],
+    "foam_fire_cover": "ignition_barrier",
+    "insulation_plane": "rafter_unvented",
 }
 _GABLE_FOAM = {**_RAFTER_FOAM, "foam_location": ["gable_wall"], "insulation_plane": "ceiling"}
 _LOW_SLOPE = {
-    "roof_form": "low_slope_warm", "roof_pitch_deg": 3.0,
-    "roof_covering": "membrane_single_ply", "insulation_plane": "above_deck",
+    "roof_form": "low_slope_warm",
+    "roof_pitch_deg": 3.0,
+    "roof_covering": "membrane_single_ply",
+    "insulation_plane": "above_deck",
     "deck_moisture_survey": "dry",
 }
 _ROOFING_FOAM = {
     **_LOW_SLOPE,
-    "roof_covering": "spf_roofing", "foam_present": "yes", "foam_location": ["deck_top"],
-    "foam_type": "closed_cell_roofing", "foam_substrate": "timber_board",
-    "foam_evidence": ["product_certificate", "batch_log"], "foam_defects": ["none_seen"],
-    "foam_thickness_mm": 60.0, "foam_coverage_pct": 100.0, "foam_fire_cover": "coating",
+    "roof_covering": "spf_roofing",
+    "foam_present": "yes",
+    "foam_location": ["deck_top"],
+    "foam_type": "closed_cell_roofing",
+    "foam_substrate": "timber_board",
+    "foam_evidence": ["product_certificate", "batch_log"],
+    "foam_defects": ["none_seen"],
+    "foam_thickness_mm": 60.0,
+    "foam_coverage_pct": 100.0,
+    "foam_fire_cover": "coating",
     "roofing_foam_coating_condition": "good",
 }
 
 
-def _home(name: str, measure: str, material: str | None = None, **other: Any) -> Home:
-    place = other.pop("place", "mild")
+def _home(name: str, measure: str, material: str | None = None, **other: Answer) -> Home:
+    place = str(other.pop("place", "mild"))
     return Home(name, measure, (Survey({**SOUND, **other}),), material, place)
 
 
@@ -268,9 +341,16 @@ def survey_frame(homes: Sequence[Home], names: Sequence[str]) -> tuple[pl.DataFr
 def place_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
     """One placed home a property."""
     common: dict[str, Any] = {
-        "building_id": None, "lat": 51.0, "lon": -1.0, "moist_letter": "A",
-        "zone_join": "inside", "join_quality": "good", "freeze_thaw_index": None,
-        "exposure_computed": "moderate", "region_name": "south", "latitude_north": True,
+        "building_id": None,
+        "lat": 51.0,
+        "lon": -1.0,
+        "moist_letter": "A",
+        "zone_join": "inside",
+        "join_quality": "good",
+        "freeze_thaw_index": None,
+        "exposure_computed": "moderate",
+        "region_name": "south",
+        "latitude_north": True,
     }
     placed = [
         {"property_id": n, **common, **PLACES[h.place]} for n, h in zip(names, homes, strict=True)
@@ -289,7 +369,8 @@ def proposal_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
     wanted = [(n, "main", h.measure, h.material, None) for n, h in zip(names, homes, strict=True)]
     schema = {
         **dict.fromkeys(("property_id", "building_part", "measure_code"), pl.String),
-        "measure_material": pl.String, "measure_thickness_mm": pl.Float64,
+        "measure_material": pl.String,
+        "measure_thickness_mm": pl.Float64,
     }
     return pl.DataFrame(wanted, schema=schema, orient="row")
 
