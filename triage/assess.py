@@ -17,8 +17,8 @@ from triage.contract.expressions import bind
 from triage.contract.policy import Policy
 from triage.rules.current import KEY, Current, current_evidence
 from triage.rules.disputes import disputed_fields
-from triage.rules.evaluate import Frames, evaluate
-from triage.rules.frames import assessment_rows, evidence_fields, read_three_ways
+from triage.rules.evaluate import evaluate
+from triage.rules.frames import Frames, assessment_rows, evidence_fields, read_three_ways
 from triage.rules.grading import grade_rows
 from triage.rules.queue import decide, join_variants, review_first
 from triage.rules.standing import expires_on, rests_on, survey_quality

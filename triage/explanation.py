@@ -13,7 +13,8 @@ from triage.contract.programme import Programme
 from triage.contract.text import nearest
 from triage.errors import StoreError, UnknownHomeError
 from triage.programme_run import judge_programme, open_programme
-from triage.rules.evaluate import RESULT_WORDS, rule_fields
+from triage.rules.board import rule_fields
+from triage.rules.codes import RESULT_WORDS
 from triage.rules.grading import QUALITY, SOURCE, quality_words
 from triage.rules.queue import SAFE
 from triage.runs import STORE, read_record

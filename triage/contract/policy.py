@@ -125,7 +125,8 @@ class Quantity:
     """A name that rules may use and that is computed, not surveyed.
 
     `asks` are the fields that would settle it, the first one by default; `asks_when` pairs a
-    field with the condition under which that field is the one to ask for.
+    field with the condition under which that field is the one to ask for. A context flag may be
+    hoped to become true once the field `hoped_from`, unknown today, is answered well.
     """
 
     name: str
@@ -134,6 +135,7 @@ class Quantity:
     computed: str
     asks: tuple[str, ...] = ()
     asks_when: tuple[tuple[str, str], ...] = ()
+    hoped_from: str | None = None
     awaits: str | None = None
 
     @property

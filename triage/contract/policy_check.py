@@ -26,9 +26,8 @@ def check_policy(policy: Policy, contract: Contract, folder: Path) -> list[Triag
         errors += _unknown((item.field,), contract.fields, "field", presumptions)
         errors += _unknown(item.groups, policy.groups, "measure group", presumptions)
     for quantity in policy.quantities.values():
-        errors += _unknown(
-            quantity.asks, contract.fields, "field", Place(str(folder / "quantities.toml"))
-        )
+        asked = filter(None, (*quantity.asks, quantity.hoped_from))
+        errors += _unknown(asked, contract.fields, "field", Place(str(folder / "quantities.toml")))
         for field, when in quantity.asks_when:
             place = Place(str(folder / "quantities.toml"), column=quantity.name)
             errors += _unknown((field,), contract.fields, "field", place)

@@ -244,7 +244,7 @@ def _presumption(s: Section) -> Presumption:
 
 
 def _quantity(name: str, s: Section) -> Quantity:
-    s.only("meaning", "unit", "asks", "asks_when", "computed", "awaits")
+    s.only("meaning", "unit", "asks", "asks_when", "hoped_from", "computed", "awaits")
     return Quantity(
         name=name,
         meaning=s.need("meaning", str, '"what it is"') or "",
@@ -252,6 +252,7 @@ def _quantity(name: str, s: Section) -> Quantity:
         computed=s.need("computed", str, '"survey"') or "",
         asks=s.texts("asks"),
         asks_when=tuple((k, str(v)) for k, v in (s.get("asks_when", dict) or {}).items()),
+        hoped_from=s.get("hoped_from", str),
         awaits=s.get("awaits", str),
     )
 

@@ -3,8 +3,8 @@
 import polars as pl
 
 from triage.contract.policy import GATING, Policy
+from triage.rules.board import rule_fields
 from triage.rules.current import KEY
-from triage.rules.evaluate import rule_fields
 
 
 def disputed_fields(rows: pl.DataFrame, conflicts: pl.DataFrame, policy: Policy) -> pl.Series:

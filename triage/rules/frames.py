@@ -1,13 +1,13 @@
 """Builds the assessment rows, home × part × measure, and reads their evidence three ways."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import polars as pl
 
 from triage.contract.expressions import names_in
 from triage.contract.policy import Policy
 from triage.rules.current import KEY
-from triage.rules.evaluate import Frames
 from triage.rules.grading import CLOSE, COUNTS, QUALITY, RANK_BITS, STALE
 
 MEASURE = (
@@ -31,6 +31,29 @@ DERIVED_FROM = (
     *("wall_damp_evidence", "access_limits", "photo_refs"),
 )
 NOT_EVIDENCE = ("measure_code", "measure_material", "measure_thickness_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class Frames:
+    """The same assessment rows, in the same order, read three ways.
+
+    `stale` is Boolean per field (`<field>`): it would count for clearing but for its age.
+    """
+
+    all: pl.DataFrame
+    firm: pl.DataFrame
+    clear: pl.DataFrame
+    stale: pl.DataFrame
+
+    def of_group(self, group: str) -> "Frames":
+        """The rows of one measure group."""
+        mask = self.all["measure_group"] == group
+        return Frames(
+            self.all.filter(mask),
+            self.firm.filter(mask),
+            self.clear.filter(mask),
+            self.stale.filter(mask),
+        )
 
 
 def evidence_fields(policy: Policy, fields: Sequence[str], also: Sequence[str] = ()) -> list[str]:

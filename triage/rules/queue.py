@@ -6,7 +6,7 @@ import polars as pl
 
 from triage.contract.expressions import bind
 from triage.contract.policy import GATING, Policy, Rule
-from triage.rules.evaluate import (
+from triage.rules.codes import (
     CLEAR,
     CONFIRM,
     DISPUTED,
@@ -16,8 +16,8 @@ from triage.rules.evaluate import (
     PRESUMED,
     PRESUMES,
     UNDECIDABLE,
-    Answers,
 )
+from triage.rules.evaluate import Answers
 
 SAFE, FIX, REVIEW = "safe-to-insulate", "fix-water-first", "specialist-review"
 QUEUES = (SAFE, FIX, REVIEW)

@@ -6,7 +6,7 @@ from operator import attrgetter
 import polars as pl
 
 from triage.contract.policy import GATING, Policy, Rule
-from triage.rules.evaluate import (
+from triage.rules.codes import (
     CONFIRM,
     DISPUTED,
     EXPIRED,
