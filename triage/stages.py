@@ -94,7 +94,8 @@ def judge(work: Work) -> None:
 
 
 def _batches(work: Work) -> Iterator[Assessed]:
-    rows = work.store.ask("SELECT * FROM clean_survey JOIN row_grade USING (row_id)")
+    grades = work.store.table("row_grade")
+    rows = work.store.table("clean_survey").join(grades, on="row_id", maintain_order="left")
     marks = work.store.table("cell_mark")
     proposals = work.store.table("written_proposal")
     places = work.store.ask(

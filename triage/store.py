@@ -12,6 +12,7 @@ import polars as pl
 from triage.errors import StoreError
 
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
+_MAKES = re.compile(r"\bTABLE\s+([a-z][a-z0-9_]*)")
 _HOLDER = re.compile(r"PID (\d+)")
 
 
@@ -33,6 +34,8 @@ class Store:
 
     def __init__(self, path: Path, *, read_only: bool = False) -> None:
         self.path = path
+        # Frames just written, so that the next stage need not read them back.
+        self._at_hand: dict[str, pl.DataFrame] = {}
         if read_only and not path.is_file():
             raise StoreError("there is no store", str(path), "name the folder of a finished run")
         try:
@@ -50,18 +53,20 @@ class Store:
             ) from problem
 
     def put(self, name: str, frame: pl.DataFrame) -> None:
-        """Write a table, replacing one of that name."""
+        """Write a table, replacing one of that name, and keep the frame at hand."""
         if not _NAME.fullmatch(name):
             raise ValueError(f"not a table name: {name!r}")
         self._con.register("incoming", frame.to_arrow())
         self._con.execute(f"CREATE OR REPLACE TABLE {name} AS SELECT * FROM incoming")
         self._con.unregister("incoming")
+        self._at_hand[name] = frame
 
     def table(self, name: str) -> pl.DataFrame:
         """A whole table, in the order in which it was written."""
         if not _NAME.fullmatch(name):
             raise ValueError(f"not a table name: {name!r}")
-        return self.ask(f"SELECT * FROM {name}")
+        at_hand = self._at_hand.get(name)
+        return self.ask(f"SELECT * FROM {name}") if at_hand is None else at_hand
 
     def ask(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
         """Rows of a query; values reach it as named parameters (`$name`)."""
@@ -70,6 +75,8 @@ class Store:
 
     def run(self, sql: str, parameters: Mapping[str, Any] | None = None) -> None:
         """Run one statement with the named parameters that it uses."""
+        for name in _MAKES.findall(sql):
+            self._at_hand.pop(name, None)
         used = {k: v for k, v in (parameters or {}).items() if re.search(rf"\${k}\b", sql)}
         self._con.execute(sql, used)
 

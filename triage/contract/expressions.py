@@ -27,6 +27,7 @@ def _compile(sql: str) -> pl.Expr:
         raise UnusableExpressionError(str(problem).splitlines()[0]) from problem
 
 
+@cache
 def names_in(sql: str) -> tuple[str, ...]:
     """Columns that an expression reads, each once, in order of appearance."""
     return tuple(dict.fromkeys(_compile(sql).meta.root_names()))
@@ -62,6 +63,7 @@ def bind(sql: str, parameters: Mapping[str, float]) -> pl.Expr:
     return _compile(_WORD.sub(value, sql))
 
 
+@cache
 def strict_names(sql: str) -> tuple[str, ...]:
     """Columns that stand outside every COALESCE: a null in one of these can decide.
 
