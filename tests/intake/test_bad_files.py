@@ -81,7 +81,7 @@ def test_gzip_called_csv(tmp_path: Path, read_files: ReadFiles) -> None:
         ("survey.xls", b"property_id\tbuilding_part\nH1\tmain\n", "plain text"),
         ("survey.xlsx", b"%PDF-1.7 ...", "PDF"),
         ("survey.csv", b"\x00\x01\x02\x03" * 100, "binary"),
-        ("survey.csv", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600, "old Office document"),
+        ("survey.xls", b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 600, "old Office document"),
         ("survey.docx", b"anything", "no survey file"),
     ],
 )
@@ -98,6 +98,40 @@ def test_xlsx_called_xls_names_the_right_ending(
     path = write_book(GOOD)
     renamed = path.rename(path.with_suffix(".xls"))
     _refused(read_files, renamed, "(xlsx)", ".xlsx")
+
+
+def test_an_xls_that_would_end_the_process_is_refused(
+    tmp_path: Path, read_files: ReadFiles
+) -> None:
+    """A cell in column 65,280 of row 65,000 makes the reader ask for over 100 GB and abort."""
+    book = xlwt.Workbook()
+    sheet = book.add_sheet("Roofs")
+    sheet.write(0, 0, "property_id")
+    sheet.write(65_000, 1, 1234.5)
+    path = tmp_path / "survey.xls"
+    book.save(str(path))
+    # [MS-XLS] 2.4.180, Number: record kind 0x0203, 14 bytes, then row and column.
+    cell = bytes([0x03, 0x02, 14, 0]) + (65_000).to_bytes(2, "little") + (1).to_bytes(2, "little")
+    far = cell[:-2] + (65_280).to_bytes(2, "little")
+    content = path.read_bytes()
+    small = bytes([0x7E, 0x02, 10, 0]) + cell[4:]
+    assert (cell in content) != (small in content)  # a number is stored in one of two forms
+    content = content.replace(cell, far).replace(small, small[:-2] + far[-2:])
+    path.write_bytes(content)
+    _refused(read_files, path, "damaged", "memory")
+
+
+def test_an_xlsx_that_states_texts_it_cannot_hold_is_refused(
+    write_book: WriteBook, tmp_path: Path, read_files: ReadFiles
+) -> None:
+    path = tmp_path / "false.xlsx"
+    with zipfile.ZipFile(write_book(GOOD)) as good, zipfile.ZipFile(path, "w") as false:
+        for name in good.namelist():
+            content = good.read(name)
+            if name == "xl/sharedStrings.xml":
+                content = content.replace(b'uniqueCount="', b'uniqueCount="99999999999')
+            false.writestr(name, content)
+    _refused(read_files, path, "damaged", "sharedStrings")
 
 
 def test_zip_without_a_workbook(tmp_path: Path, read_files: ReadFiles) -> None:

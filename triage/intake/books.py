@@ -14,7 +14,8 @@ from triage.errors import FileError, Place
 from triage.intake.damage import damage_refused
 from triage.intake.limits import Limits
 from triage.intake.ods import apply_shown, shown_cells
-from triage.intake.ooxml import XlsxParts, refuse_far_cells
+from triage.intake.ooxml import XlsxParts, refuse_false_counts, refuse_far_cells
+from triage.intake.probe import refuse_deadly
 from triage.intake.sheets import Note, Sheet, letters
 from triage.intake.xlsb import refuse_lossy_cells
 
@@ -54,7 +55,11 @@ def read_book(
     """
     if kind == "xlsb":
         refuse_lossy_cells(path, shown, limits)
+    if kind in ("xls", "xlsb"):
+        refuse_deadly(path, shown)
     with _reader_failures(shown):
+        if kind == "xlsx":
+            refuse_false_counts(path, shown)
         reader = fastexcel.read_excel(path)
     names = _wanted_names(reader.sheet_names, wanted, shown)
     with damage_refused(shown):

@@ -1,5 +1,6 @@
 """What libraries raise on a damaged file, as one error with a cure."""
 
+import struct
 import zipfile
 import zlib
 from collections.abc import Iterator
@@ -11,6 +12,7 @@ from triage.errors import FileError, Place
 _RAISED = (
     zipfile.BadZipFile,
     zlib.error,
+    struct.error,
     ElementTree.ParseError,
     EOFError,
     IndexError,  # records cut short

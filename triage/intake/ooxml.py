@@ -9,7 +9,7 @@ because a full parse of a large sheet costs more than reading it.
 import re
 import zipfile
 from collections.abc import Iterator
-from pathlib import PurePosixPath
+from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree
 
 import polars as pl
@@ -21,6 +21,9 @@ from triage.intake.sheets import Note, column_index, letters
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _PERCENT_FORMATS = {9, 10}  # ECMA-376 part 1, 18.8.30: built-in formats 0% and 0.00%
+_COUNTED_PARTS = frozenset({"xl/sharedStrings.xml", "xl/styles.xml"})
+_COUNT = re.compile(rb'[cC]ount="(\d+)"')
+_HEAD = 1 << 20  # the counts of shared texts stand at the start, and formats are few
 _HIDDEN = re.compile(rb'\bhidden="(?:1|true)"')
 _ROW = re.compile(rb"<row\b[^>]*>")
 _ROW_NUMBER = re.compile(rb'\br="(\d+)"')
@@ -126,6 +129,27 @@ class XlsxParts:
             for kind, target in self._targets(relations, str(path.parent)).values()
             if kind == "comments" and target in self._names
         )
+
+
+def refuse_false_counts(path: Path, shown: str) -> None:
+    """Refuse a workbook that states more shared texts or formats than its parts can hold.
+
+    The reader sets memory aside for the stated number, and the process would end without a word.
+
+    Raises
+    ------
+    FileError
+        If a stated number is larger than the part in bytes.
+    """
+    with zipfile.ZipFile(path) as archive:
+        for part in archive.infolist():
+            if part.filename not in _COUNTED_PARTS:
+                continue
+            with archive.open(part) as stream:
+                stated = _COUNT.findall(stream.read(_HEAD))
+            if any(int(number) > part.file_size for number in stated):
+                what = f"the file is damaged: {part.filename} states a size beyond its own"
+                raise FileError(what, shown, "open it in a spreadsheet program and save it again")
 
 
 def refuse_far_cells(xml: bytes, where: Place, limits: Limits) -> None:

@@ -6,6 +6,7 @@ from pathlib import Path
 from triage.errors import FileError
 from triage.intake.damage import damage_refused
 from triage.intake.limits import Limits
+from triage.intake.ole import ole_kind
 
 KIND_OF_SUFFIX = {
     ".xlsx": "xlsx",
@@ -121,7 +122,7 @@ def _content_kind(path: Path, shown: str, limits: Limits) -> str:
         if head.startswith(magic):
             return kind
     if head.startswith(_OLE):
-        return _ole_kind(path, shown)
+        return ole_kind(path, shown)
     if head.startswith(b"PK"):
         return _zip_kind(path, shown, limits)
     return _text_kind(head)
@@ -142,14 +143,6 @@ def _text_kind(head: bytes) -> str:
     sample = head[: len(head) // 2 * 2].decode(name, errors="replace")
     is_text = sum(sign.isprintable() or sign.isspace() for sign in sample) > 0.99 * len(sample)
     return "csv" if is_text else "binary"
-
-
-def _ole_kind(path: Path, shown: str) -> str:
-    content = path.read_bytes()  # bounded by limits.file_bytes
-    if "EncryptedPackage".encode("utf-16-le") in content:
-        raise FileError("the workbook is encrypted", shown, "save it without a password")
-    is_book = any(name.encode("utf-16-le") in content for name in ("Workbook", "Book"))
-    return "xls" if is_book else "ole"
 
 
 def _zip_kind(path: Path, shown: str, limits: Limits) -> str:
