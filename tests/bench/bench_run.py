@@ -30,6 +30,14 @@ DEMO = Path(__file__).parents[2] / "demo_data" / "coastal_association"
 SURVEY = "fabric_survey_2025-26.xlsx"
 COLUMNS = 60
 HEAD_ROWS = 5  # title block and two heading lines
+SPARE = (
+    *("UPRN", "Block ref", "Band", "Storeys", "GIA sq m", "Arch", "Thickness", "DPC"),
+    *("Existing ins", "EWI edge drawings", "Built-in", "Aspect", "Capillary break", "Ground floor"),
+    *("Airbricks", "Subfloor", "Density", "Depth", "Coverage", "Installed", "Against", "Air gap"),
+    *("Papers", "Fire cover", "VCL", "Occ", "Background vent", "Heating appliance", "Downlights"),
+    *("Flue", "Bats", "Photos", "Visit no", "By", "Competence", "Confidence", "Material", "Pitch"),
+    *("MC at", "Drainage (flat)", "Openings", "Penetrations", "Wiring", "Thickness", "Limits"),
+)
 GOAL, GOAL_JUDGING = 15.0, 3.0  # the issue's limits, as ratios to the plain text read
 
 
@@ -69,11 +77,10 @@ where = "roof_form = 'pitched_cold' AND COALESCE(ceiling_insulation_mm < 200, TR
 
 
 def _kept_columns(cells: list[tuple[Any, ...]]) -> list[int]:
-    """The first column and the 59 fullest others, in sheet order."""
-    width = len(cells[0])
-    filled = [sum(row[c] is not None for row in cells[HEAD_ROWS:]) for c in range(width)]
-    fullest = sorted(range(1, width), key=lambda c: -filled[c])[: COLUMNS - 1]
-    return [0, *sorted(fullest)]
+    """60 columns in sheet order: those that the rules read, the foam details left out."""
+    lower = cells[HEAD_ROWS - 1]
+    spare = [c for c in range(len(lower)) if lower[c] in SPARE]
+    return [c for c in range(len(lower)) if c not in spare][:COLUMNS]
 
 
 class Clock:
