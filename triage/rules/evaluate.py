@@ -68,7 +68,8 @@ def evaluate(frames: Frames, policy: Policy) -> Answers:
 def _of_group(board: Board, rows: pl.Series) -> Answers:
     policy, group = board.policy, board.group
     answers = board.answers()
-    results = answers.select(verdict(rule, board) for rule in board.rules)
+    # Lazily, so that tests which several verdicts share are made once.
+    results = answers.lazy().select(verdict(rule, board) for rule in board.rules).collect()
     # What is missing is asked of the verdicts, so it is drawn up after them.
     answers = answers.hstack(results)
     used = answers.select(_used(number, item, board) for number, item in board.presumptions)
