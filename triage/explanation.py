@@ -144,7 +144,9 @@ class _Explainer:
             if concerned and row["measure_group"] in rule.groups:
                 by_result[RESULT_WORDS[results[rule.id]]].append(rule)
         order = {rule: n for n, rule in enumerate(row["fired"])}
-        fired = sorted(by_result["fires"], key=lambda r: order.get(r.id, len(order)))
+        gates = [rule for rule in by_result["fires"] if rule.outcome not in GATING]
+        firing = [rule for rule in by_result["fires"] if rule.outcome in GATING]
+        fired = sorted(firing, key=lambda r: order.get(r.id, len(order)))
         open_rules = [
             *by_result["undecidable"],
             *by_result["expired"],
@@ -160,6 +162,7 @@ class _Explainer:
             "main_rule": row["main_rule"],
             "reason": row["reason"],
             "fired": [self._fired(rule, known) for rule in fired],
+            "gates_met": [self._answer(rule, known) for rule in gates],
             "undecidable": [self._open(rule, row, results, known) for rule in open_rules],
             "clear": [self._answer(rule, known) for rule in by_result["clear"]],
             "presumed": [self._answer(rule, known) for rule in by_result["presumed"]],

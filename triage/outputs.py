@@ -6,10 +6,11 @@ import polars as pl
 
 from triage.report.context import RunContext
 from triage.report.geo import write_homes
+from triage.report.labels import MEASURE_GROUPS
 from triage.report.maps import write_climate_map, write_queue_map
 from triage.report.summary import Summary, summarise
+from triage.report.template import label_text
 from triage.report.workbook import write_queue_workbook
-from triage.rules.words import field_label
 from triage.runs import run_id
 from triage.stages import Work
 
@@ -49,7 +50,13 @@ def write_outputs(work: Work) -> None:
     work.say("workbook")
     problems = store.table("problem")
     write_queue_workbook(
-        folder / "queues.xlsx", queue, gap_table(work), problems, context, summary=summary
+        folder / "queues.xlsx",
+        queue,
+        gap_table(work),
+        problems,
+        context,
+        summary=summary,
+        visits=visit_table(work),
     )
     work.say("maps")
     drawn = _maps(work, homes, context)
@@ -103,18 +110,30 @@ def run_context(work: Work) -> RunContext:
 def gap_table(work: Work) -> pl.DataFrame:
     """Missing fields, the ones that hold most homes first, in plain words."""
     gap = work.store.table("gap")
-    views = work.policy.evidence.views
-    seen = {
-        name: views[work.policy.evidence.of(name).view].meaning for name in gap["field"].unique()
+    evidence, fields = work.policy.evidence, work.contract.fields
+    names = gap["field"].unique().to_list()
+    words = {
+        "label": {name: label_text(fields[name]) for name in names},
+        "meaning": {name: fields[name].meaning for name in names},
+        "look": {name: evidence.views[evidence.of(name).view].meaning for name in names},
     }
-    labels = {name: field_label(name) for name in gap["field"].unique()}
-    return gap.select(
-        "field",
-        pl.col("field").replace_strict(labels, return_dtype=pl.String).alias("label"),
-        "homes_blocked",
-        "alone",
-        "measure_group",
-        pl.col("field").replace_strict(seen, return_dtype=pl.String).alias("look"),
+    told = [
+        pl.col("field").replace_strict(by_name, return_dtype=pl.String).alias(column)
+        for column, by_name in words.items()
+    ]
+    groups = pl.col("measure_group").replace(MEASURE_GROUPS)
+    return gap.select("field", *told, groups, "homes_blocked", "alone")
+
+
+def visit_table(work: Work) -> pl.DataFrame:
+    """Sets of answers that one visit would bring, in plain words."""
+    words = {name: label_text(field) for name, field in work.contract.fields.items()}
+    named = pl.col("fields").str.split(", ").list.eval(pl.element().replace(words))
+    return work.store.table("gap_set").select(
+        named.list.join(", ").alias("fields"),
+        "fields_n",
+        pl.col("measure_group").replace(MEASURE_GROUPS),
+        "homes",
     )
 
 

@@ -191,6 +191,7 @@ def _rules(page: _Page, part: Entry) -> None:
     page.section(f"Every rule: {_name(part)}")
     for heading, key in (
         ("fires", "fired"),
+        ("gate met: positive evidence that clears the rules it names", "gates_met"),
         ("cannot be decided", "undecidable"),
         ("taken as usual, to be checked before start", "presumed"),
         ("clear", "clear"),

@@ -51,6 +51,7 @@ def write_queue_workbook(
     context: RunContext,
     *,
     summary: Summary | None = None,
+    visits: pl.DataFrame | None = None,
     rows_per_sheet: int = SHEET_ROWS - _HEADING_ROW - 1,
 ) -> None:
     """Write the workbook of a run.
@@ -70,6 +71,9 @@ def write_queue_workbook(
         Identity and limits of the run.
     summary
         Counts of `queue`, if already made.
+    visits
+        Sets of missing fields that together settle a home: fields, fields_n, measure_group,
+        homes; None leaves the sheet out.
     rows_per_sheet
         Longest sheet; a longer table goes on in `name (2)` and so on.
     """
@@ -78,12 +82,16 @@ def write_queue_workbook(
     with xlsxwriter.Workbook(str(path), options) as book:
         book.set_properties({"title": f"Queues of {context.name}", "comments": context.stamp})
         write_summary(book, counts, context)
-        for sheet in _sheets(queue, gaps, problems, context):
+        for sheet in _sheets(queue, gaps, visits, problems, context):
             _write_table(book, sheet, context, rows_per_sheet)
 
 
 def _sheets(
-    queue: pl.DataFrame, gaps: pl.DataFrame, problems: pl.DataFrame, context: RunContext
+    queue: pl.DataFrame,
+    gaps: pl.DataFrame,
+    visits: pl.DataFrame | None,
+    problems: pl.DataFrame,
+    context: RunContext,
 ) -> list[_Sheet]:
     labels = _field_labels(gaps)
     worded = worded_queue(queue, context.rule_titles, labels)
@@ -96,6 +104,9 @@ def _sheets(
         sheets.append(_Sheet(look.queue, title, look, columns, table, freeze=3))
     gap_title = "Missing evidence, and how many homes wait for it"
     problem_title = "What could not be read or used, and where it stands in your files"
+    if visits is not None:
+        title = "Visits: answers that together would settle homes, most homes first"
+        sheets.append(_plain_sheet("Visits", title, visits, VISIT_HEADINGS))
     return [
         *sheets,
         _plain_sheet("Gaps", gap_title, gaps, GAP_HEADINGS),
@@ -110,10 +121,18 @@ def _field_labels(gaps: pl.DataFrame) -> dict[str, str]:
 
 GAP_HEADINGS: Mapping[str, tuple[str, float]] = {
     "field": ("Field", 30),
-    "label": ("What it is", 50),
-    "measure_group": ("Measure group", 18),
+    "label": ("Name", 26),
+    "meaning": ("What it is", 46),
+    "look": ("From where it counts", 34),
+    "measure_group": ("Measure", 18),
     "homes_blocked": ("Homes waiting for it", 14),
     "alone": ("Homes waiting for it alone", 14),
+}
+VISIT_HEADINGS: Mapping[str, tuple[str, float]] = {
+    "fields": ("Record on one visit", 90),
+    "fields_n": ("Answers", 10),
+    "measure_group": ("Measure", 18),
+    "homes": ("Homes it would settle", 14),
 }
 PROBLEM_HEADINGS: Mapping[str, tuple[str, float]] = {
     "kind": ("Kind", 18),

@@ -22,14 +22,6 @@ from triage.rules.queue import FIX, REVIEW, SAFE
 _OPEN = (UNDECIDABLE, EXPIRED)
 
 
-def field_label(name: str) -> str:
-    """A field's name as plain words, its unit in brackets."""
-    for suffix, unit in (("_pct", "%"), ("_mm", "mm"), ("_deg", "degrees"), ("_kg_m3", "kg/m3")):
-        if name.endswith(suffix):
-            return f"{name.removesuffix(suffix).replace('_', ' ')} ({unit})"
-    return name.replace("_", " ")
-
-
 def by_severity(rules: Sequence[Rule]) -> list[Rule]:
     """Worst first; equal ones in the register's order."""
     return sorted(rules, key=lambda rule: -rule.severity)
