@@ -68,7 +68,7 @@ class Survey:
         return replace(self, marks={**self.marks, **marks})
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Home:
     """A home with one proposed measure."""
 
@@ -77,6 +77,9 @@ class Home:
     surveys: tuple[Survey, ...]
     material: str | None = None
     place: str = "mild"
+
+    def __repr__(self) -> str:
+        return f"<home {self.name}>"
 
     @property
     def group(self) -> str:

@@ -86,13 +86,13 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
 def cold_side(policy: Policy) -> pl.Expr:
     """Zone 5 or colder, or near the line: then the cold side is judged too, and it decides (H9)."""
     cold = pl.col("zone_num") >= policy.number("cold_zone_min")
-    return cold | pl.col("near_cold_line").fill_null(value=False)
+    return cold | pl.col("near_cold_line")
 
 
 def near_cold_line(policy: Policy) -> pl.Expr:
     """Heating degree-days, base 18.3 degC, within the policy's share of the cold line."""
     line, share = policy.number("cold_line_hdd"), policy.number("near_cold_line_share")
-    return ((pl.col("hdd_18_3") - line).abs() <= share * line).fill_null(value=False)
+    return (pl.col("hdd_18_3") - line).abs() <= share * line
 
 
 def outer_class(policy: Policy) -> pl.Expr:

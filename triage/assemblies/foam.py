@@ -13,12 +13,10 @@ AT_RAFTERS = (
     "over_rafters",
 )
 _DETAILS = (
-    "foam_type",
-    "foam_substrate",
-    "foam_thickness_mm",
-    "foam_coverage_pct",
-    "foam_density_kg_m3",
+    *("foam_type", "foam_substrate", "foam_thickness_mm", "foam_coverage_pct"),
+    *("foam_density_kg_m3", "foam_air_gap_mm"),
 )
+_NOT_FOAM = ("none_seen", "none_found", "not_applicable", "none")
 SPRAYED = ("spf_open", "spf_closed")
 
 
@@ -32,9 +30,19 @@ def foam_now() -> pl.Expr:
     detail = pl.any_horizontal(
         *(pl.col(name).is_not_null() for name in _DETAILS),
         (pl.col("foam_location").list.len() > 0).fill_null(value=False),
+        _says_more("foam_defects"),
+        _says_more("foam_evidence"),
+        pl.col("access_limits").list.contains("foam_covered").fill_null(value=False),
     )
     said = pl.col("foam_present").is_in(["yes", "suspected"])
     return pl.when(said.fill_null(value=False) | detail).then(statement=True).otherwise(said)
+
+
+def _says_more(column: str) -> pl.Expr:
+    """A several-codes field holds something that only foam can have."""
+    return (~pl.col(column).list.eval(pl.element().is_in(list(_NOT_FOAM))).list.all()).fill_null(
+        value=False
+    )
 
 
 def foam_deck_top_only() -> pl.Expr:

@@ -25,7 +25,7 @@ from triage.contract.policy_check import check_policy
 from triage.contract.section import Section
 from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
-from triage.errors import FileError, PolicyError, TriageError, raise_all
+from triage.errors import FileError, Place, PolicyError, TriageError, raise_all
 from triage.resources import resource_dir
 
 _FILES = (
@@ -77,7 +77,7 @@ def load_policy(folder: Path) -> Policy:
         field, a digit inside a rule, or a required rule that could not hold a row.
     """
     missing = [name for name in _FILES if not (folder / name).is_file()]
-    rule_files = sorted((folder / "rules").glob("*.toml"))
+    rule_files = _chapters(folder)
     if missing or not rule_files:
         what = f"the policy pack lacks {', '.join(missing) or 'rules/*.toml'}"
         raise FileError(what, str(folder), "copy the default pack and change it")
@@ -117,6 +117,21 @@ def load_policy(folder: Path) -> Policy:
     raise_all(errors)
     raise_all(check_policy(policy, load_contract(), folder))
     return policy
+
+
+def _chapters(folder: Path) -> list[Path]:
+    """The rule files in the pack's own order; a file that the pack does not name is refused."""
+    head = _open(folder / "policy.toml", []) if (folder / "policy.toml").is_file() else None
+    found = {path.stem: path for path in sorted((folder / "rules").glob("*.toml"))}
+    named = head.texts("chapters") if head is not None else ()
+    wrong = sorted(set(named) ^ set(found))
+    if named and wrong:
+        raise PolicyError(
+            f"the chapters and the files of rules/ differ in {wrong[0]!r}",
+            Place(str(folder / "policy.toml"), column="chapters"),
+            "name every file of rules/ once, without its ending",
+        )
+    return [found[name] for name in named] or list(found.values())
 
 
 def _open(path: Path, errors: list[TriageError]) -> Section:

@@ -28,7 +28,8 @@ DERIVED_FROM = (
     *("foam_substrate", "foam_thickness_mm", "foam_coverage_pct", "ceiling_insulation_mm"),
     *("interior_vapour_control", "high_moisture_use", "timber_mc_pct", "timber_decay_grade"),
     *("mc_date", "survey_date", "extract_kitchen", "extract_bathroom", "visible_mould"),
-    *("wall_damp_evidence", "access_limits", "photo_refs"),
+    *("wall_damp_evidence", "access_limits", "photo_refs", "foam_air_gap_mm", "foam_defects"),
+    "foam_evidence",
 )
 NOT_EVIDENCE = ("measure_code", "measure_material", "measure_thickness_mm")
 

@@ -111,10 +111,12 @@ class Writer:
         """Checks that rules ask for: fired or unanswered checks, unanswered enabling work."""
         every = (FIRES, UNDECIDABLE, EXPIRED, CONFIRM, DISPUTED, PRESUMED)
         checks = self._of("pre-start-check")
-        enabling = [r for r in self._of("enabling-work") if not r.quiet]
+        # A quiet entry leaves the unknown to its base rule, but never hides a doubtful answer.
+        open_ones = [code for code in every if code != FIRES]
+        enabling = self._of("enabling-work")
         flags = self.results.select(
             *(pl.col(r.id).is_in(list(every)) for r in checks),
-            *(pl.col(r.id).is_in([c for c in every if c != FIRES]).alias(r.id) for r in enabling),
+            *(pl.col(r.id).is_in([CONFIRM, DISPUTED] if r.quiet else open_ones) for r in enabling),
         )
         words = [r.next_action for r in checks] + [
             f"Find out, and if so: {r.next_action}" for r in enabling
