@@ -93,7 +93,9 @@ def assess(
     exposed = _exposed(rows, climate)
     graded = grade_rows(exposed, marks, fields, policy, as_of)
     current = current_evidence(graded, fields, policy)
-    wanted = pl.concat([proposals, *(_proposed(current.table, s) for s in standing)])
+    wanted = pl.concat(
+        [_specified(proposals, standing), *(_proposed(current.table, s) for s in standing)]
+    )
     wide = assessment_rows(current.table, wanted, climate, policy, foam_now())
     frames = _with_everything(read_three_ways(wide, fields, policy), policy)
     answers = evaluate(frames, policy)
@@ -142,6 +144,23 @@ def _proposed(current: pl.DataFrame, standing: Standing) -> pl.DataFrame:
         pl.lit(standing.code).alias("measure_code"),
         pl.lit(standing.material, pl.String).alias("measure_material"),
         pl.lit(standing.thickness_mm, pl.Float64).alias("measure_thickness_mm"),
+    )
+
+
+def _specified(proposals: pl.DataFrame, standing: Sequence[Standing]) -> pl.DataFrame:
+    """Written proposals that name no material take the one that the programme specifies."""
+    specified = {s.code: (s.material, s.thickness_mm) for s in reversed(standing)}
+    material = {code: spec[0] for code, spec in specified.items() if spec[0] is not None}
+    thickness = {code: spec[1] for code, spec in specified.items() if spec[1] is not None}
+    code, silent = pl.col("measure_code"), pl.col("measure_material").is_null()
+    known = code.replace_strict(material, default=None, return_dtype=pl.String)
+    deep = code.replace_strict(thickness, default=None, return_dtype=pl.Float64)
+    return proposals.with_columns(
+        pl.coalesce("measure_material", known).alias("measure_material"),
+        pl.when(silent)
+        .then(pl.coalesce("measure_thickness_mm", deep))
+        .otherwise("measure_thickness_mm")
+        .alias("measure_thickness_mm"),
     )
 
 
