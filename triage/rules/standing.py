@@ -28,7 +28,10 @@ def survey_quality(clear: pl.DataFrame, policy: Policy) -> pl.Series:
     """
     share: pl.Expr = pl.lit(None, pl.Float64)
     for group in policy.groups:
-        names = [name for name in needed_fields(policy, group) if name in clear.columns]
+        # What is looked up or settled by inference says nothing of how well the visit was done.
+        inferred = {p.field for p in policy.presumptions if group in p.groups and not p.counts}
+        needed = [name for name in needed_fields(policy, group) if name not in inferred]
+        names = [name for name in needed if name in clear.columns]
         if names:
             known = pl.sum_horizontal(pl.col(name).is_not_null().cast(pl.Float64) for name in names)
             share = (
