@@ -12,6 +12,7 @@ from rule_homes import BASES, POLICY, SOUND, Answer, Home, Survey
 
 ROOF, WALLS = "CEIL RAFT EXTR FOAM", "CWI IWI EWI FWI"
 ALL = f"{ROOF} {WALLS} FLR AIR"
+_TIMBER = "CEIL RAFT EXTR FOAM IWI FWI FLR"
 
 # Foam inside the roof: sound, but nobody has opened it, so its row always waits for inspection.
 FOAMED = Home(
@@ -179,20 +180,20 @@ WATER = [
         blank=False,
     ),
     Case(
-        *("W09", "4.4 W09; 6.5", {"timber_mc_pct": 22.0}, "CEIL RAFT FOAM FLR IWI", {}),
+        *("W09", "4.4 W09; 6.5", {"timber_mc_pct": 22.0}, _TIMBER, {}),
         {"timber_mc_pct": None, "timber_decay_grade": None},
-        {"silent": "CEIL IWI", "open": "RAFT FOAM FLR"},
+        {"silent": "CEIL EXTR IWI FWI", "open": "RAFT FOAM FLR"},
     ),
     *one(
-        *("W09", "4.4 W09, S06", "timber_decay_grade", "d3 d4 dx", "CEIL RAFT FOAM FLR IWI"),
-        fired={"CEIL": "S06", "RAFT": "S06", "FOAM": "S06"},
+        *("W09", "4.4 W09, S06", "timber_decay_grade", "d3 d4 dx", _TIMBER),
+        fired=dict.fromkeys(ROOF.split(), "S06"),
         silent=ALL,
     ),
     *one(
-        *("W09r", "6.5 W09; H10", "timber_mc_pct", [20.0, 21.9], "CEIL RAFT FOAM FLR IWI"),
+        *("W09r", "6.5 W09; H10", "timber_mc_pct", [20.0, 21.9], _TIMBER),
         blank=False,
     ),
-    *one("W09r", "6.5 W09", "timber_decay_grade", ["d2"], "CEIL RAFT FOAM FLR IWI", blank=False),
+    *one("W09r", "6.5 W09", "timber_decay_grade", ["d2"], _TIMBER, blank=False),
     Case("W09c", "6.2 Q2; 6.5", {"timber_mc_pct": None}, "RAFT FOAM FLR IWI"),
     Case(
         *("W11", "6.5 W11", {"built_form": "mid_terrace", "gutter_condition": "poor"}, ALL),
@@ -207,6 +208,7 @@ WATER = [
         {"roof_form": "low_slope_warm", "roof_pitch_deg": 3.0, "roof_drainage": None},
         {"open": ALL},
     ),
+    *one("W12d", "3.8 deck survey", "deck_moisture_survey", ["wet"], "over_deck", silent="EXTR"),
     *one("W13", "6.5 W13; H1", "wall_damp_evidence", "ground plumbing", f"{WALLS} FLR"),
     *one("W13", "6.5 W13", "wall_damp_evidence", ["rain"], "FLR"),
     *one("W13u", "6.5 W13; H1", "wall_damp_evidence", "undiagnosed condensation", f"{WALLS} FLR"),
@@ -302,7 +304,7 @@ ROOFS = [
     *one("R12s", "6.3 N1", "ceiling_air_seal", ["open"], "CEIL", blank=False),
     Case("R12s", "6.3 N1", {"ceiling_air_seal": None}, "CEIL"),
     *one(
-        *("R13", "4.4 R13", "roof_form", "low_slope_cold low_slope_unknown"),
+        *("R13", "4.4 R13", "roof_form", "low_slope_cold low_slope_unknown mixed"),
         "RAFT foam_under_roof",
     ),
     Case("R14", "4.4 R14; 6.5", {}, "roofing_foam foam_on_deck"),
@@ -324,7 +326,10 @@ FOAM = [
     *one("F01", "4.4 F01; D3", "foam_type", [None], _FOAMED, blank=False),
     Case(
         *("F01", "4.4 F01; 6.4, Q7", {"foam_present": "yes"}, "loft rafter over_deck"),
-        {"CEIL": "F07"},  # foam whose place is not recorded counts as foam at the rafters
+        {
+            "CEIL": "F07",
+            "RAFT": "F07",
+        },  # foam whose place is not recorded counts as foam at the rafters
         {"foam_present": None},
         {"presumed": "CEIL RAFT EXTR"},
     ),
@@ -358,7 +363,10 @@ FOAM = [
     *one(
         "F07", "4.4 F07; H2", "foam_location", [["underside_deck"]], "loft_gable_foam", blank=False
     ),
-    *one("F07", "4.4 F07", "ceiling_insulation_mm", [50.0], "foam_under_roof"),
+    *one(
+        *("F07", "4.4 F07; H2", "ceiling_insulation_mm", [50.0]),
+        "rafter_under_foam foam_under_roof",
+    ),
     *one("F09", "6.5 F09; H4", "foam_defects", [["wet_stained"]], _FOAMED),
 ]
 
@@ -396,6 +404,7 @@ FABRIC = [
     ),
     *one("M05", "4.4 M05", "cavity_width_mm", [49.0], "CWI"),
     *one("M05", "4.4 M05; 4.2", "exposure_class", "severe very_severe", "CWI", presumed="CWI"),
+    *one("M05", "6.5 M05", "wall_construction", ["frame_brick_veneer"], "CWI", blank=False),
     *one("M05", "6.5 M05; H7", "cavity_state", "part_filled filled_sound foam_uf", "CWI"),
     *one("M06", "4.4 M06", "cavity_bridging", "mortar rubble", "CWI"),
     *one("M06e", "6.5 M06; H6", "cavity_bridging", ["element"], "CWI"),
@@ -521,14 +530,14 @@ SAFETY = [
         blank=False,
     ),
     *one("S02c", "4.4 S02", "wiring_hazard", [None], "CEIL RAFT FLR IWI FWI FOAM", blank=False),
-    *one("S02l", "6.3 N7", "recessed_lights", ["non_ic", None], "CEIL", blank=False),
-    *one("S03", "4.4 S03", "flue_clearance", ["short"], ROOF, blank=False),
+    *one("S02l", "6.3 N7", "recessed_lights", ["non_ic", None], "CEIL RAFT", blank=False),
+    *one("S03", "4.4 S03", "flue_clearance", ["short"], f"{ROOF} {_TIGHT}", blank=False),
     *one("S03", "4.4 S03", "combustion_appliance", ["unvented"], _TIGHT, blank=False),
     *one(
         *("S03c", "4.4 S03", "combustion_appliance", ["open_flue", "solid_fuel", None], _TIGHT),
         blank=False,
     ),
-    *one("S03d", "4.4 S03", "flue_clearance", [None], ROOF, blank=False),
+    *one("S03d", "4.4 S03", "flue_clearance", [None], f"{ROOF} {_TIGHT}", blank=False),
     *one("S04", "4.4 S04", "foam_fire_cover", ["none"], _FOAM_INSIDE, blank=False),
     *one("S04c", "4.4 S04", "foam_fire_cover", [None], _FOAM_INSIDE, blank=False),
     *one("S05", "4.4 S05", "protected_species", ["evidence"], ROOF, blank=False),

@@ -227,6 +227,7 @@ _RAFTER_FOAM = {
     "foam_defects": ["none_seen"],
     "foam_fire_cover": "ignition_barrier",
     "insulation_plane": "rafter_unvented",
+    "ceiling_insulation_mm": 0.0,
 }
 _GABLE_FOAM = {**_RAFTER_FOAM, "foam_location": ["gable_wall"], "insulation_plane": "ceiling"}
 _LOW_SLOPE = {

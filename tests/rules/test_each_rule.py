@@ -7,7 +7,7 @@ from rule_cases import CASES, FOAMED, HOMES, Case
 from rule_homes import FIX, POLICY, REVIEW, SAFE, Home, Judged, judge
 
 from triage.contract.policy import GATING
-from triage.rules.evaluate import FIRES, PRESUMED, RESULT_WORDS, UNDECIDABLE
+from triage.rules.codes import FIRES, PRESUMED, RESULT_WORDS, UNDECIDABLE
 
 FIRING, BLANK = "firing", "blank"
 

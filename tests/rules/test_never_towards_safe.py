@@ -1,0 +1,95 @@
+"""Property (a): a missing or a worse answer never makes a row safe that was not.
+
+The statement is dry run D6 and 5.4 of the survey dictionary. Two kinds of home are tried: every
+single fault of the rule cases, and generated homes with a few changed answers.
+"""
+
+from functools import cache
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rule_cases import CASES, HOMES
+from rule_changes import blanked, fields_behind, presumable, worse
+from rule_generated import changed_homes
+from rule_homes import BASES, GROUPS, POLICY, Home, judge
+
+from triage.contract.expressions import strict_names
+
+
+@cache
+def _needed(group: str) -> list[tuple[str, ...]]:
+    """Sets of fields to blank: one for each need, and each condition, of a required rule."""
+    sets: dict[tuple[str, ...], None] = {}
+    for name in POLICY.groups[group].required:
+        rule = POLICY.rules[name]
+        applies = strict_names(rule.applies) if rule.applies else ()
+        for names in (*rule.needs_in(group), *((n,) for n in applies)):
+            if names[0] in POLICY.parameters:
+                continue
+            if fields := fields_behind(names):
+                sets[fields] = None
+    return list(sets)
+
+
+@cache
+def _faulty() -> list[Home]:
+    """Every home of the rule cases that carries a fault."""
+    return [HOMES[home.name].but(**case.adverse) for case in CASES for home in case.homes()]
+
+
+def _blank_all(homes: list[Home]) -> list[str]:
+    """Homes that blanking made safe without the check of a presumption that allows it."""
+    trials = [
+        (number, fields, blanked(home, fields))
+        for number, home in enumerate(homes)
+        for fields in _needed(home.group)
+        if any(home.answers(f) is not None or f == "place" for f in fields)
+    ]
+    before = judge(homes).safe()
+    after = judge([home for _, _, home in trials])
+    wrong = []
+    for (number, fields, home), row, safe in zip(trials, after.rows(), after.safe(), strict=True):
+        if not safe or before[number]:
+            continue
+        allowed = [text for f in fields for text in presumable(home.group).get(f, [])]
+        if not set(allowed) & set(row["checks"]):
+            wrong.append(f"{_told(homes[number])} safe without {', '.join(fields)}")
+    return wrong
+
+
+def _worsen_all(homes: list[Home], steps: int) -> list[str]:
+    trials = [(n, *made) for n, home in enumerate(homes) for made in worse(home, steps)]
+    before = judge(homes).safe()
+    after = judge([home for *_, home in trials]).safe()
+    return [
+        f"{_told(homes[number])} safe with {name} = {value}"
+        for (number, name, value, _), safe in zip(trials, after, strict=True)
+        if safe and not before[number]
+    ]
+
+
+def _told(home: Home) -> str:
+    sound = BASES.get(home.name, HOMES[home.name])
+    changed = {k: v for k, v in home.facts.items() if v != sound.facts.get(k)}
+    return f"{home.name} ({home.material}, {home.place}) {changed}:"
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_blanking_a_need_hides_no_fault(group: str) -> None:
+    assert _blank_all([home for home in _faulty() if home.group == group]) == []
+
+
+@pytest.mark.parametrize("group", GROUPS)
+def test_a_second_fault_hides_no_fault(group: str) -> None:
+    assert _worsen_all([home for home in _faulty() if home.group == group], steps=1) == []
+
+
+@given(st.lists(changed_homes(), min_size=40, max_size=40))
+def test_blanking_a_need_never_makes_a_generated_home_safe(homes: list[Home]) -> None:
+    assert _blank_all(homes) == []
+
+
+@given(st.lists(changed_homes(), min_size=40, max_size=40))
+def test_a_worse_answer_never_makes_a_generated_home_safe(homes: list[Home]) -> None:
+    assert _worsen_all(homes, steps=99) == []
