@@ -15,21 +15,23 @@ from rule_generated import changed_homes
 from rule_homes import BASES, GROUPS, POLICY, Home, judge
 
 from triage.contract.expressions import strict_names
+from triage.rules.codes import NOT_APPLICABLE
 
 
 @cache
-def _needed(group: str) -> list[tuple[str, ...]]:
-    """Sets of fields to blank: one for each need, and each condition, of a required rule."""
-    sets: dict[tuple[str, ...], None] = {}
+def _needed(group: str) -> list[tuple[str, bool, tuple[str, ...]]]:
+    """Rule, whether it must concern the row, and fields to blank together.
+
+    One set for each need of a required rule, and one for each name that decides whether the
+    rule concerns the row at all.
+    """
+    sets = []
     for name in POLICY.groups[group].required:
         rule = POLICY.rules[name]
+        sets += [(name, True, fields_behind(any_of)) for any_of in rule.needs_in(group)]
         applies = strict_names(rule.applies) if rule.applies else ()
-        for names in (*rule.needs_in(group), *((n,) for n in applies)):
-            if names[0] in POLICY.parameters:
-                continue
-            if fields := fields_behind(names):
-                sets[fields] = None
-    return list(sets)
+        sets += [(name, False, fields_behind((n,))) for n in applies if n not in POLICY.parameters]
+    return [entry for entry in sets if entry[2]]
 
 
 @cache
@@ -40,13 +42,20 @@ def _faulty() -> list[Home]:
 
 def _blank_all(homes: list[Home]) -> list[str]:
     """Homes that blanking made safe without the check of a presumption that allows it."""
-    trials = [
-        (number, fields, blanked(home, fields))
-        for number, home in enumerate(homes)
-        for fields in _needed(home.group)
-        if any(home.answers(f) is not None or f == "place" for f in fields)
-    ]
-    before = judge(homes).safe()
+    judged = judge(homes)
+    before, answers = judged.safe(), judged.answers()
+    trials = []
+    for number, home in enumerate(homes):
+        sets = {
+            fields: None
+            for rule, concerned, fields in _needed(home.group)
+            if not concerned or answers[number][rule] != NOT_APPLICABLE
+        }
+        trials += [
+            (number, fields, blanked(home, fields))
+            for fields in sets
+            if any(home.answers(f) is not None or f == "place" for f in fields)
+        ]
     after = judge([home for _, _, home in trials])
     wrong = []
     for (number, fields, home), row, safe in zip(trials, after.rows(), after.safe(), strict=True):
