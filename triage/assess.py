@@ -19,7 +19,7 @@ from triage.rules.current import KEY, Current, current_evidence
 from triage.rules.disputes import disputed_fields
 from triage.rules.evaluate import evaluate
 from triage.rules.frames import Frames, assessment_rows, evidence_fields, read_three_ways
-from triage.rules.grading import grade_rows
+from triage.rules.grading import SOURCE, grade_rows
 from triage.rules.queue import decide, join_variants, review_first
 from triage.rules.standing import expires_on, rests_on, survey_quality
 from triage.rules.words import Writer, main_rule, next_action, reason
@@ -96,7 +96,8 @@ def assess(
     wanted = pl.concat(
         [_specified(proposals, standing), *(_proposed(current.table, s) for s in standing)]
     )
-    wide = assessment_rows(current.table, wanted, climate, policy, foam_now())
+    evidence = _with_reading_dates(current.table, graded)
+    wide = assessment_rows(evidence, wanted, climate, policy, foam_now())
     frames = _with_everything(read_three_ways(wide, fields, policy), policy)
     answers = evaluate(frames, policy)
     results, missing, presumed, first = join_variants(
@@ -181,6 +182,21 @@ def _exposed(rows: pl.DataFrame, climate: pl.DataFrame) -> pl.DataFrame:
         .otherwise(pl.lit(guess))
         .alias("exposed")
     )
+
+
+def _with_reading_dates(current: pl.DataFrame, graded: pl.DataFrame) -> pl.DataFrame:
+    """Add the day of the timber reading, `read_on`, and of the humidity log, `log_on`.
+
+    A season belongs to the survey that a reading came from, not to the latest visit.
+    """
+    dates = (
+        ("read_on", "timber_mc_pct", pl.coalesce("mc_date", "survey_date")),
+        ("log_on", "rh_mean_pct", pl.col("survey_date")),
+    )
+    for name, reading, on in dates:
+        day = graded.select(pl.col("row_id").alias(SOURCE + reading), on.alias(name))
+        current = current.join(day, on=SOURCE + reading, how="left", maintain_order="left")
+    return current
 
 
 def _with_everything(frames: Frames, policy: Policy) -> Frames:

@@ -40,8 +40,9 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
     ----------
     frame
         One row per home-part-measure with the survey fields, `measure_group`,
-        `measure_material`, `measure_thickness_mm` and the place columns `zone_num`,
-        `near_cold_line`, `latitude_north`, `exposure_from_place`.
+        `measure_material`, `measure_thickness_mm`, the days `read_on` of the timber reading and
+        `log_on` of the humidity log, and the place columns `zone_num`, `near_cold_line`,
+        `latitude_north`, `exposure_from_place`.
     policy
         Gives the limits and the outer-class table.
 
@@ -64,8 +65,8 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         built_before_2000().alias("built_before_2000"),
         has_any("high_moisture_use", _VERY_HUMID).alias("pool_use"),
         humidity_class().alias("humidity_class"),
-        wetting_half_year(pl.coalesce("mc_date", "survey_date")).alias("mc_in_wetting_season"),
-        wetting_half_year(pl.col("survey_date")).alias("log_in_wetting_season"),
+        wetting_half_year(pl.col("read_on")).alias("mc_in_wetting_season"),
+        wetting_half_year(pl.col("log_on")).alias("log_in_wetting_season"),
         pl.lit(None, pl.Boolean).alias("mc_subsurface"),  # comes with reading records
     )
     second = first.with_columns(
