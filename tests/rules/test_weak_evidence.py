@@ -57,6 +57,7 @@ def _is_a_lone_answer(case: Case) -> bool:
         and None not in values.values()
         and case.outcome in GATING
         and not case.fired
+        and case.rule != "F02"  # a type that is only assumed is a type not established: F01
     )
 
 

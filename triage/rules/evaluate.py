@@ -46,11 +46,11 @@ def evaluate(frames: Frames, policy: Policy) -> Answers:
     """
     index = pl.int_range(frames.all.height, dtype=pl.UInt32, eager=True).alias("_row")
     parts = []
-    for group in frames.all["measure_group"].unique().sort():
+    # Without any row one group is evaluated all the same, so that the columns are there.
+    groups = frames.all["measure_group"].unique().sort().to_list() or [*policy.groups][:1]
+    for group in groups:
         rows = index.filter(frames.all["measure_group"] == group)
-        parts.append(_of_group(Board(str(group), frames.of_group(str(group)), policy), rows))
-    if not parts:
-        return Answers(*(pl.DataFrame() for _ in range(3)))
+        parts.append(_of_group(Board(group, frames.of_group(group), policy), rows))
     order = pl.concat([part.results.select("_row") for part in parts])["_row"].arg_sort()
     joined = [
         pl.concat([getattr(part, name) for part in parts], how="diagonal")[order].drop("_row")
