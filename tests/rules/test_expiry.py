@@ -1,0 +1,138 @@
+"""Age limits of evidence (survey dictionary 5.6; mould 12 months by dry run Q9).
+
+The as-of date is 31 October 2026. Limits are told in months; a day either side of the boundary is
+left open, so that the tests hold whether a month is one of the calendar or its mean length.
+"""
+
+from datetime import date
+
+import pytest
+from rule_changes import older
+from rule_homes import BASES, REVIEW, SAFE, Home, Survey, judge, judge_one
+
+DAY = date(2026, 2, 16)
+# Field, home, last day that is fresh for sure, first day that is too old for sure.
+MILD = [
+    ("roof_leak_evidence", "loft", date(2024, 11, 2), date(2024, 10, 29)),  # 24 months
+    ("gutter_condition", "rafter", date(2024, 11, 2), date(2024, 10, 29)),
+    ("flashing_condition", "rafter", date(2024, 11, 2), date(2024, 10, 29)),
+    ("valley_condition", "rafter", date(2024, 11, 2), date(2024, 10, 29)),
+    ("roof_covering_condition", "loft", date(2024, 11, 2), date(2024, 10, 29)),
+    ("pointing_condition", "cavity", date(2022, 11, 2), date(2022, 10, 29)),  # 48 months
+    ("ground_to_dpc_mm", "inside_wall", date(2022, 11, 2), date(2022, 10, 29)),
+    ("subfloor_vent_state", "air", date(2024, 11, 2), date(2024, 10, 29)),  # 24
+    ("visible_mould", "loft", date(2025, 11, 2), date(2025, 10, 29)),  # 12 months
+    ("foam_defects", "over_deck_foam_below", date(2021, 11, 2), date(2021, 10, 29)),  # 60
+]
+SEVERE = [
+    ("roof_leak_evidence", "loft", date(2025, 11, 2), date(2025, 10, 29)),  # 12 months
+    ("gutter_condition", "rafter", date(2025, 11, 2), date(2025, 10, 29)),
+    ("pointing_condition", "outside_wall", date(2024, 11, 2), date(2024, 10, 29)),  # 24
+    ("ground_to_dpc_mm", "inside_cavity_wall", date(2024, 11, 2), date(2024, 10, 29)),
+    ("visible_mould", "loft", date(2025, 11, 2), date(2025, 10, 29)),  # 12, the same
+    ("foam_defects", "over_deck_foam_below", date(2023, 11, 3), date(2023, 10, 29)),  # 36
+]
+LASTING = [  # construction facts: no limit until contradicted
+    ("wall_construction", "cavity"),
+    ("cavity_width_mm", "cavity"),
+    ("embedded_timber", "inside_wall"),
+    ("foam_type", "over_deck_foam_below"),
+]
+
+
+def _seen_on(home: Home, field: str, on: date, **record: str) -> Home:
+    """The home with one answer from an older visit and everything else from the recent one."""
+    first = home.surveys[0]
+    visit = Survey(
+        {
+            field: first.facts[field],
+            "survey_date": on,
+            "survey_reach_inside": first.facts["survey_reach_inside"],
+            "survey_reach_outside": first.facts["survey_reach_outside"],
+            **record,
+        }
+    )
+    return home.without(field).also(visit)
+
+
+def _exposed(home: Home) -> Home:
+    return home.but(exposure_class="very_severe")
+
+
+@pytest.mark.parametrize(("field", "name", "fresh", "old"), MILD)
+def test_limits_in_sheltered_and_moderate_exposure(
+    field: str, name: str, fresh: date, old: date
+) -> None:
+    home = BASES[name]
+    rows = judge([_seen_on(home, field, fresh), _seen_on(home, field, old)]).rows()
+    assert rows[0]["queue"] == SAFE
+    _expired(rows[1], home, field)
+
+
+@pytest.mark.parametrize(("field", "name", "fresh", "old"), SEVERE)
+def test_limits_in_severe_and_very_severe_exposure(
+    field: str, name: str, fresh: date, old: date
+) -> None:
+    home = _exposed(BASES[name])
+    rows = judge([_seen_on(home, field, fresh), _seen_on(home, field, old)]).rows()
+    assert rows[0]["queue"] == SAFE
+    _expired(rows[1], home, field)
+
+
+def _expired(row: dict, home: Home, field: str) -> None:  # type: ignore[type-arg]
+    assert (row["queue"], row["lane"]) == (REVIEW, "expired"), home.name
+    assert row["expired"] == [field]
+    assert "out of date" in row["reason"]
+
+
+def test_exposure_computed_from_place_shortens_the_limit_too() -> None:
+    home = BASES["loft"].without("exposure_class")
+    told = _seen_on(home, "roof_leak_evidence", date(2025, 6, 1))  # 17 months
+    rows = judge([told, told.but(place="exposed")]).rows()
+    assert [row["lane"] for row in rows] == [None, "expired"]
+
+
+@pytest.mark.parametrize(("field", "name"), LASTING)
+def test_construction_facts_do_not_age(field: str, name: str) -> None:
+    assert judge_one(_seen_on(BASES[name], field, date(2005, 1, 1)))["queue"] == SAFE
+
+
+def test_an_old_fault_still_fires() -> None:
+    home = older(BASES["loft"], date(2010, 1, 1)).but(roof_leak_evidence="active")
+    assert judge_one(home)["fired"] == ["W01"]
+
+
+def test_age_and_a_gap_together_are_a_gap() -> None:
+    both = _seen_on(BASES["loft"], "roof_leak_evidence", date(2020, 1, 1)).without("visible_mould")
+    row = judge_one(both)
+    assert (row["queue"], row["lane"]) == (REVIEW, "evidence_gap")
+    assert set(row["missing"]) == {"roof_leak_evidence", "visible_mould"}
+
+
+def test_a_survey_without_a_date_cannot_clear_and_has_not_expired() -> None:
+    row = judge_one(BASES["loft"].without("survey_date", "mc_date"))
+    assert (row["queue"], row["lane"]) == (REVIEW, "evidence_gap")
+
+
+def test_a_timber_reading_ages_from_its_own_date() -> None:
+    rafter = BASES["rafter"].without("timber_decay_grade")
+    fresh, old = judge(
+        [rafter.but(mc_date=date(2025, 11, 2)), rafter.but(mc_date=date(2025, 10, 29))]
+    ).rows()  # 12 months
+    assert fresh["queue"] == SAFE
+    assert (old["lane"], old["expired"]) == ("expired", ["timber_mc_pct"])
+
+
+def test_a_safe_row_says_until_when() -> None:
+    # The mould look of 16 February 2026 is the first to lapse: twelve months later.
+    expires = judge_one(BASES["loft"])["expires_on"]
+    assert abs((expires - date(2027, 2, 16)).days) <= 1
+
+
+def test_the_day_told_is_the_day_it_lapses() -> None:
+    expires = judge_one(BASES["loft"])["expires_on"]
+    rows = [
+        judge_one(BASES["loft"], as_of=date.fromordinal(expires.toordinal() + n)) for n in (0, 1)
+    ]
+    assert rows[0]["queue"] == SAFE
+    assert rows[1]["queue"] == REVIEW
