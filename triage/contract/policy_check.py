@@ -1,49 +1,109 @@
 """What must hold between the files of a policy pack, checked before any home is judged."""
 
-from collections.abc import Iterable
+import re
+from collections.abc import Collection, Iterable
 from pathlib import Path
 
 from triage.contract.expressions import check_condition
 from triage.contract.loader import Contract
 from triage.contract.policy import GATING, Policy, Rule
 from triage.contract.text import did_you_mean, normalise
+from triage.contract.tomlfile import read_toml
 from triage.errors import Place, PolicyError, TriageError
+
+_TEXT = r"'(?:[^']|'')*'"
+# A name compared with texts: by a sign, by IN, or as what a list contains.
+_COMPARED = re.compile(
+    rf"\b(?P<one>\w+)\s*(?:=|<>|!=)\s*(?P<text>{_TEXT})"
+    rf"|\b(?P<any>\w+)\s+(?:NOT\s+)?IN\s*\((?P<texts>[^)]*)\)"
+    rf"|\barray_contains\(\s*(?P<list>\w+)\s*,\s*(?P<held>{_TEXT})",
+    re.IGNORECASE,
+)
 
 
 def check_policy(policy: Policy, contract: Contract, folder: Path) -> list[TriageError]:
     """Every contradiction of a pack: unknown names, unreachable requirements, clashing words."""
     known = {*contract.fields, *policy.quantities}
-    limits = {name: parameter.value for name, parameter in policy.parameters.items()}
     errors: list[TriageError] = []
     for rule in policy.rules.values():
-        errors += _rule_errors(rule, policy, known, limits)
-    measures = Place(str(folder / "measures.toml"))
-    presumptions = Place(str(folder / "presumptions.toml"))
-    evidence = Place(str(folder / "evidence.toml"))
-    for item in policy.presumptions:
-        place = Place(presumptions.file, column=item.field)
-        errors += check_condition(item.when, known, limits, place)
-        errors += _unknown((item.field,), contract.fields, "field", presumptions)
-        errors += _unknown(item.groups, policy.groups, "measure group", presumptions)
-    for quantity in policy.quantities.values():
-        asked = filter(None, (*quantity.asks, quantity.hoped_from))
-        errors += _unknown(asked, contract.fields, "field", Place(str(folder / "quantities.toml")))
-        for field, when in quantity.asks_when:
-            place = Place(str(folder / "quantities.toml"), column=quantity.name)
-            errors += _unknown((field,), contract.fields, "field", place)
-            errors += check_condition(when, known, limits, place)
-    clashes = {*policy.parameters} & known
+        errors += _rule_errors(rule, policy, contract)
+    errors += _presumption_errors(policy, contract, str(folder / "presumptions.toml"))
+    errors += _quantity_errors(policy, contract, str(folder / "quantities.toml"))
     errors += [
         PolicyError(
             f"{name!r} is a parameter and also a field or quantity",
-            str(folder),
+            Place(str(folder / "parameters.toml"), column=name),
             "rename the parameter",
         )
-        for name in sorted(clashes)
+        for name in sorted({*policy.parameters} & known)
     ]
-    errors += _group_errors(policy, measures)
-    errors += _measure_errors(policy, measures)
-    errors += _evidence_errors(policy, contract, evidence)
+    errors += _group_errors(policy, str(folder / "measures.toml"))
+    errors += _measure_errors(policy, str(folder / "measures.toml"))
+    errors += _evidence_errors(policy, contract, str(folder / "evidence.toml"))
+    return [_with_line(error) for error in errors]
+
+
+def _with_line(error: TriageError) -> TriageError:
+    """The error with the line of the key, or else of the word, that its column names."""
+    where = error.where
+    if where.row is not None or where.column is None:
+        return error
+    file = read_toml(Path(where.file), PolicyError)
+    row = file.place(*where.column.split(".")).row
+    if row is None:
+        word = f'"{where.column}"'
+        row = next((n for n, line in enumerate(file.text.splitlines(), 1) if word in line), None)
+    return PolicyError(error.what, Place(where.file, row=row, column=where.column), error.fix)
+
+
+def _condition_errors(
+    sql: str, policy: Policy, contract: Contract, where: Place
+) -> list[TriageError]:
+    """What is wrong with a condition, its codes included."""
+    known = {*contract.fields, *policy.quantities}
+    limits = {name: parameter.value for name, parameter in policy.parameters.items()}
+    found: list[TriageError] = [*check_condition(sql, known, limits, where)]
+    for match in _COMPARED.finditer(sql):
+        name = match["one"] or match["any"] or match["list"]
+        texts = re.findall(_TEXT, match["text"] or match["texts"] or match["held"])
+        # "unknown" is stored as no answer at all, so a comparison with it would never hold.
+        if codes := _codes(name, policy, contract):
+            found += _unknown([text[1:-1] for text in texts], codes, f"answer of {name}", where)
+    return found
+
+
+def _codes(name: str, policy: Policy, contract: Contract) -> Collection[str]:
+    """The codes that a name can take; none where they are not listed."""
+    if name == "measure_group":
+        return policy.groups
+    return contract.fields[name].known_codes if name in contract.fields else ()
+
+
+def _presumption_errors(policy: Policy, contract: Contract, file: str) -> list[TriageError]:
+    errors: list[TriageError] = []
+    for number, item in enumerate(policy.presumptions, start=1):
+        entry = f"presume[{number}]"
+        errors += _condition_errors(
+            item.when, policy, contract, Place(file, column=f"{entry}.when")
+        )
+        errors += _unknown(
+            (item.field,), contract.fields, "field", Place(file, column=f"{entry}.field")
+        )
+        errors += _unknown(
+            item.groups, policy.groups, "measure group", Place(file, column=f"{entry}.groups")
+        )
+    return errors
+
+
+def _quantity_errors(policy: Policy, contract: Contract, file: str) -> list[TriageError]:
+    errors: list[TriageError] = []
+    for quantity in policy.quantities.values():
+        where = Place(file, column=quantity.name)
+        asked = filter(None, (*quantity.asks, quantity.hoped_from))
+        errors += _unknown(asked, contract.fields, "field", where)
+        for field, when in quantity.asks_when:
+            errors += _unknown((field,), contract.fields, "field", where)
+            errors += _condition_errors(when, policy, contract, where)
     return errors
 
 
@@ -58,14 +118,13 @@ def _unknown(
     ]
 
 
-def _rule_errors(
-    rule: Rule, policy: Policy, known: set[str], limits: dict[str, float]
-) -> list[TriageError]:
+def _rule_errors(rule: Rule, policy: Policy, contract: Contract) -> list[TriageError]:
     where = Place(rule.file, row=rule.line, column=rule.id)
+    known = {*contract.fields, *policy.quantities}
     errors: list[TriageError] = []
     for sql in (rule.applies, rule.fires, rule.review_before_repair):
         if sql is not None:
-            errors += check_condition(sql, known, limits, where)
+            errors += _condition_errors(sql, policy, contract, where)
     needed = {
         n for needs in (rule.needs, *rule.needs_for.values()) for any_of in needs for n in any_of
     }
@@ -91,10 +150,10 @@ def _rule_errors(
     return errors
 
 
-def _group_errors(policy: Policy, where: Place) -> list[TriageError]:
+def _group_errors(policy: Policy, file: str) -> list[TriageError]:
     errors: list[TriageError] = []
     for group in policy.groups.values():
-        place = Place(where.file, column=f"groups.{group.code}")
+        place = Place(file, column=f"groups.{group.code}.required")
         gates = [gate for any_of in group.required_clearances for gate in any_of]
         errors += _unknown((*group.required, *gates), policy.rules, "rule", place)
         can_hold = {
@@ -122,11 +181,11 @@ def _group_errors(policy: Policy, where: Place) -> list[TriageError]:
     return errors
 
 
-def _measure_errors(policy: Policy, where: Place) -> list[TriageError]:
+def _measure_errors(policy: Policy, file: str) -> list[TriageError]:
     errors: list[TriageError] = []
     taken: dict[str, str] = {}
     for measure in policy.measures.values():
-        place = Place(where.file, column=f"measures.{measure.code}")
+        place = Place(file, column=f"measures.{measure.code}")
         errors += _unknown((measure.group,), policy.groups, "measure group", place)
         gates = [gate for any_of in measure.required_clearances for gate in any_of]
         errors += _unknown(gates, policy.rules, "rule", place)
@@ -139,23 +198,33 @@ def _measure_errors(policy: Policy, where: Place) -> list[TriageError]:
     return errors
 
 
-def _evidence_errors(policy: Policy, contract: Contract, where: Place) -> list[TriageError]:
+def _evidence_errors(policy: Policy, contract: Contract, file: str) -> list[TriageError]:
     evidence = policy.evidence
-    errors = _unknown((*evidence.fields, *evidence.batch_fields), contract.fields, "field", where)
+    names = (*evidence.fields, *evidence.batch_fields)
+    errors = _unlisted(names, contract.fields, "field", file)
     expiries = {
         name.removeprefix("expiry_").removesuffix("_months")
         for name in policy.parameters
         if name.startswith("expiry_")
     } | {"none"}
-    for standard in (evidence.default, *evidence.fields.values()):
-        errors += _unknown((standard.view,), evidence.views, "view", where)
-        errors += _unknown((standard.clears_at,), evidence.grades, "grade", where)
-        errors += _unknown((standard.expires,), expiries, "expiry class of parameters.toml", where)
-    errors += _unknown((evidence.firm_from,), evidence.grades, "grade", where)
+    for standard in dict.fromkeys((evidence.default, *evidence.fields.values())):
+        errors += _unlisted((standard.view,), evidence.views, "view", file)
+        errors += _unlisted((standard.clears_at,), evidence.grades, "grade", file)
+        errors += _unlisted((standard.expires,), expiries, "expiry class of parameters.toml", file)
+    errors += _unlisted((evidence.firm_from,), evidence.grades, "grade", file)
     for view in evidence.views.values():
-        errors += _unknown(filter(None, (view.inside,)), evidence.inside, "inside reach", where)
-        errors += _unknown(filter(None, (view.outside,)), evidence.outside, "outside reach", where)
-        errors += _unknown(
-            (*view.close_for, *view.dry_void_for), policy.groups, "measure group", where
-        )
+        errors += _unlisted(filter(None, (view.inside,)), evidence.inside, "inside reach", file)
+        errors += _unlisted(filter(None, (view.outside,)), evidence.outside, "outside reach", file)
+        groups = (*view.close_for, *view.dry_void_for)
+        errors += _unlisted(groups, policy.groups, "measure group", file)
     return errors
+
+
+def _unlisted(
+    names: Iterable[str], known: Iterable[str], what: str, file: str
+) -> list[TriageError]:
+    """As `_unknown`, each at the line where the word itself stands."""
+    pool = list(known)
+    return [
+        error for name in names for error in _unknown((name,), pool, what, Place(file, column=name))
+    ]

@@ -87,6 +87,9 @@ def load_policy(folder: Path) -> Policy:
             rules[rule.id] = rule
     raise_all(errors)
     head = top["policy.toml"]
+    head.only("name", "version", "title", "chapters", "statement")
+    for _, section in named(top["evidence_rules.toml"]):
+        section.only("title", "effect")
     policy = Policy(
         name=head.need("name", str, '"default"') or "",
         version=head.need("version", str, '"1.0"') or "",
