@@ -131,7 +131,7 @@ def test_three_records_that_all_differ_are_all_heard() -> None:
 
 
 @given(
-    st.lists(changed_homes(), min_size=30, max_size=30),
+    st.lists(changed_homes(), min_size=20, max_size=20),
     st.sampled_from([LATER, EARLIER]),
     st.sampled_from(["observed", "photographed", "documented", "reported", "assumed"]),
 )

@@ -6,7 +6,6 @@ left open, so that the tests hold whether a month is one of the calendar or its 
 
 from datetime import date
 
-import pytest
 from rule_changes import older
 from rule_homes import BASES, REVIEW, SAFE, Home, Survey, judge, judge_one
 
@@ -59,24 +58,21 @@ def _exposed(home: Home) -> Home:
     return home.but(exposure_class="very_severe")
 
 
-@pytest.mark.parametrize(("field", "name", "fresh", "old"), MILD)
-def test_limits_in_sheltered_and_moderate_exposure(
-    field: str, name: str, fresh: date, old: date
-) -> None:
-    home = BASES[name]
-    rows = judge([_seen_on(home, field, fresh), _seen_on(home, field, old)]).rows()
-    assert rows[0]["queue"] == SAFE
-    _expired(rows[1], home, field)
+def test_limits_in_sheltered_and_moderate_exposure() -> None:
+    _check(MILD, [BASES[name] for _, name, _, _ in MILD])
 
 
-@pytest.mark.parametrize(("field", "name", "fresh", "old"), SEVERE)
-def test_limits_in_severe_and_very_severe_exposure(
-    field: str, name: str, fresh: date, old: date
-) -> None:
-    home = _exposed(BASES[name])
-    rows = judge([_seen_on(home, field, fresh), _seen_on(home, field, old)]).rows()
-    assert rows[0]["queue"] == SAFE
-    _expired(rows[1], home, field)
+def test_limits_in_severe_and_very_severe_exposure() -> None:
+    _check(SEVERE, [_exposed(BASES[name]) for _, name, _, _ in SEVERE])
+
+
+def _check(limits: list[tuple[str, str, date, date]], homes: list[Home]) -> None:
+    listed = list(zip(limits, homes, strict=True))
+    fresh = judge([_seen_on(home, field, day) for (field, _, day, _), home in listed]).rows()
+    old = judge([_seen_on(home, field, day) for (field, _, _, day), home in listed]).rows()
+    for ((field, *_), home), new_row, old_row in zip(listed, fresh, old, strict=True):
+        assert new_row["queue"] == SAFE, (field, home.name)
+        _expired(old_row, home, field)
 
 
 def _expired(row: dict, home: Home, field: str) -> None:  # type: ignore[type-arg]
@@ -92,9 +88,9 @@ def test_exposure_computed_from_place_shortens_the_limit_too() -> None:
     assert [row["lane"] for row in rows] == [None, "expired"]
 
 
-@pytest.mark.parametrize(("field", "name"), LASTING)
-def test_construction_facts_do_not_age(field: str, name: str) -> None:
-    assert judge_one(_seen_on(BASES[name], field, date(2005, 1, 1)))["queue"] == SAFE
+def test_construction_facts_do_not_age() -> None:
+    homes = [_seen_on(BASES[name], field, date(2005, 1, 1)) for field, name in LASTING]
+    assert judge(homes).safe() == [True] * len(LASTING)
 
 
 def test_an_old_fault_still_fires() -> None:
@@ -131,8 +127,7 @@ def test_a_safe_row_says_until_when() -> None:
 
 def test_the_day_told_is_the_day_it_lapses() -> None:
     expires = judge_one(BASES["loft"])["expires_on"]
-    rows = [
-        judge_one(BASES["loft"], as_of=date.fromordinal(expires.toordinal() + n)) for n in (0, 1)
-    ]
+    days = [date.fromordinal(expires.toordinal() + n) for n in (0, 1)]
+    rows = [judge_one(BASES["loft"], as_of=day) for day in days]
     assert rows[0]["queue"] == SAFE
     assert rows[1]["queue"] == REVIEW

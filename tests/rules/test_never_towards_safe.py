@@ -94,11 +94,12 @@ def test_a_second_fault_hides_no_fault(group: str) -> None:
     assert _worsen_all([home for home in _faulty() if home.group == group], steps=1) == []
 
 
-@given(st.lists(changed_homes(), min_size=40, max_size=40))
+@given(st.lists(changed_homes(), min_size=30, max_size=30))
 def test_blanking_a_need_never_makes_a_generated_home_safe(homes: list[Home]) -> None:
     assert _blank_all(homes) == []
+    assert sum(judge(homes).safe()) > len(homes) / 3  # not all are held by something else
 
 
-@given(st.lists(changed_homes(), min_size=40, max_size=40))
+@given(st.lists(changed_homes(), min_size=30, max_size=30))
 def test_a_worse_answer_never_makes_a_generated_home_safe(homes: list[Home]) -> None:
-    assert _worsen_all(homes, steps=99) == []
+    assert _worsen_all(homes, steps=2) == []

@@ -28,7 +28,7 @@ def _visited(draw: st.DrawFn) -> Home:
     return home.also(*draw(st.lists(further_surveys(home), max_size=2)))
 
 
-HOMES = st.lists(_visited(), min_size=25, max_size=25)
+HOMES = st.lists(_visited(), min_size=16, max_size=16)
 
 
 class _Inputs:
@@ -80,31 +80,24 @@ def _same(one: pl.DataFrame, other: pl.DataFrame) -> None:
 
 
 @given(HOMES, st.integers(0, 9))
-def test_row_and_file_order_change_nothing(homes: list[Home], seed: int) -> None:
+def test_a_second_call_and_another_order_change_nothing(homes: list[Home], seed: int) -> None:
     inputs = _Inputs(homes)
-    first, second = inputs.judged(), inputs.shuffled(seed).judged()
+    first, again, second = inputs.judged(), inputs.judged(), inputs.shuffled(seed).judged()
+    _same(first.current.table, again.current.table)
+    _same(first.current.conflicts, again.current.conflicts)
+    _same(first.queue, again.queue)
     _same(first.queue, second.queue)
     _same(first.results, second.results)
     _same(first.quantities, second.quantities)
 
 
-@given(HOMES, st.integers(1, 24))
+@given(HOMES, st.integers(1, 15))
 def test_batches_change_nothing(homes: list[Home], cut: int) -> None:
     inputs = _Inputs(homes)
     whole = inputs.judged()
     parts = [inputs.judged(inputs.names[:cut]), inputs.judged(inputs.names[cut:])]
     _same(whole.queue, pl.concat([part.queue for part in parts]))
     _same(whole.results, pl.concat([part.results for part in parts]))
-
-
-@given(HOMES)
-def test_two_calls_give_the_same_bytes(homes: list[Home]) -> None:
-    inputs = _Inputs(homes)
-    first, second = inputs.judged(), inputs.judged()
-    for name in ("queue", "results", "quantities"):
-        assert _bytes(getattr(first, name)) == _bytes(getattr(second, name))
-    assert _bytes(first.current.table) == _bytes(second.current.table)
-    assert _bytes(first.current.conflicts) == _bytes(second.current.conflicts)
 
 
 def test_no_homes_give_an_empty_queue() -> None:

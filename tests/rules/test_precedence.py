@@ -2,7 +2,7 @@
 
 import pytest
 from rule_cases import FOAMED
-from rule_homes import BASES, FIX, REVIEW, SAFE, Answer, Home, judge_one
+from rule_homes import BASES, FIX, REVIEW, SAFE, Answer, judge, judge_one
 
 LOFT, RAFTER, CAVITY = BASES["loft"], BASES["rafter"], BASES["cavity"]
 LEAK: dict[str, Answer] = {"roof_leak_evidence": "active"}
@@ -12,25 +12,23 @@ WIRES: dict[str, Answer] = {"wiring_hazard": "knob_and_tube"}
 GAP: dict[str, Answer] = {"visible_mould": None}
 
 
-@pytest.mark.parametrize(
-    ("faults", "queue", "lane", "main"),
-    [
-        ({}, SAFE, None, None),
-        (GAP, REVIEW, "evidence_gap", "V04"),
-        (WIRES, REVIEW, "safety", "S02"),
-        ({**WIRES, **GAP}, REVIEW, "safety", "S02"),
-        (SLOPE, REVIEW, "technical", "R13"),
-        ({**SLOPE, **WIRES, **GAP}, REVIEW, "technical", "R13"),
-        (LEAK, FIX, None, "W01"),
-        ({**LEAK, **GAP}, FIX, None, "W01"),
-        ({**LEAK, **WIRES, **SLOPE, **GAP}, FIX, None, "W01"),
-    ],
-)
-def test_repair_before_review_before_gaps_before_safe(
-    faults: dict[str, Answer], queue: str, lane: str | None, main: str | None
-) -> None:
-    row = judge_one(RAFTER.but(**faults))
-    assert (row["queue"], row["lane"], row["main_rule"]) == (queue, lane, main)
+ORDER: list[tuple[dict[str, Answer], str, str | None, str | None]] = [
+    ({}, SAFE, None, None),
+    (GAP, REVIEW, "evidence_gap", "V04"),
+    (WIRES, REVIEW, "safety", "S02"),
+    ({**WIRES, **GAP}, REVIEW, "safety", "S02"),
+    (SLOPE, REVIEW, "technical", "R13"),
+    ({**SLOPE, **WIRES, **GAP}, REVIEW, "technical", "R13"),
+    (LEAK, FIX, None, "W01"),
+    ({**LEAK, **GAP}, FIX, None, "W01"),
+    ({**LEAK, **WIRES, **SLOPE, **GAP}, FIX, None, "W01"),
+]
+
+
+def test_repair_before_review_before_gaps_before_safe() -> None:
+    rows = judge([RAFTER.but(**faults) for faults, *_ in ORDER]).rows()
+    for (faults, *expected), row in zip(ORDER, rows, strict=True):
+        assert [row["queue"], row["lane"], row["main_rule"]] == expected, faults
 
 
 def test_open_review_reasons_travel_with_a_repair() -> None:
@@ -44,23 +42,23 @@ _FAILING: dict[str, Answer] = {
 }
 
 
-@pytest.mark.parametrize(
-    ("home", "first"),
-    [
-        (LOFT.but(**LEAK, heritage_status="listed"), "M09h"),
-        (CAVITY.but(wall_damp_evidence="ground", construction_system="steel_frame"), "M09"),
-        (LOFT.but(**LEAK, asbestos_status="present"), "S01"),
-        (LOFT.but(**LEAK, protected_species="evidence"), "S05"),
-        (LOFT.but(**LEAK, roof_structure_concern="severe"), "S06"),
-        (BASES["over_deck_foam_below"].but(**_FAILING, foam_substrate="slate_tile"), "F06"),
-        (BASES["over_deck_foam_below"].but(**_FAILING, roof_structure_concern="concern"), "F06"),
-    ],
-)
-def test_some_reviews_come_before_repair(home: Home, first: str) -> None:
-    row = judge_one(home)
-    assert row["queue"] == REVIEW
-    assert first in row["fired"]
-    assert row["lane"] == ("safety" if first.startswith("S") else "technical")
+BEFORE_REPAIR = [
+    (LOFT.but(**LEAK, heritage_status="listed"), "M09h"),
+    (CAVITY.but(wall_damp_evidence="ground", construction_system="steel_frame"), "M09"),
+    (LOFT.but(**LEAK, asbestos_status="present"), "S01"),
+    (LOFT.but(**LEAK, protected_species="evidence"), "S05"),
+    (LOFT.but(**LEAK, roof_structure_concern="severe"), "S06"),
+    (BASES["over_deck_foam_below"].but(**_FAILING, foam_substrate="slate_tile"), "F06"),
+    (BASES["over_deck_foam_below"].but(**_FAILING, roof_structure_concern="concern"), "F06"),
+]
+
+
+def test_some_reviews_come_before_repair() -> None:
+    rows = judge([home for home, _ in BEFORE_REPAIR]).rows()
+    for (_, first), row in zip(BEFORE_REPAIR, rows, strict=True):
+        assert row["queue"] == REVIEW, first
+        assert first in row["fired"]
+        assert row["lane"] == ("safety" if first.startswith("S") else "technical")
 
 
 def test_foam_behind_a_failing_covering_is_repaired_where_nothing_is_bonded() -> None:
@@ -90,13 +88,13 @@ QUEUES: dict[str, dict[str, Answer]] = {
 }
 
 
-@pytest.mark.parametrize("hazard", HAZARDS)
-@pytest.mark.parametrize("queue", QUEUES)
-def test_a_known_hazard_is_flagged_whatever_the_queue(hazard: str, queue: str) -> None:
-    row = judge_one(LOFT.but(**HAZARDS[hazard], **QUEUES[queue]))
-    assert f"{hazard}: known" in row["stop_work"]
-    assert row["queue"] != SAFE
-    assert not row["released"]
+def test_a_known_hazard_is_flagged_whatever_the_queue() -> None:
+    pairs = [(hazard, queue) for hazard in HAZARDS for queue in QUEUES]
+    rows = judge([LOFT.but(**HAZARDS[hazard], **QUEUES[queue]) for hazard, queue in pairs]).rows()
+    for (hazard, queue), row in zip(pairs, rows, strict=True):
+        assert f"{hazard}: known" in row["stop_work"], queue
+        assert row["queue"] != SAFE
+        assert not row["released"]
 
 
 def test_an_unknown_hazard_changes_no_queue_and_holds_the_release() -> None:
@@ -184,8 +182,6 @@ def test_a_clearance_that_is_not_answered_is_a_gap_and_one_not_met_a_review() ->
 def test_every_foamed_part_gets_a_row_of_its_own() -> None:
     # Dry run H8: an AIR measure in a home with foam under the roof says nothing of the foam.
     foamed = BASES["air"].but(**{k: v for k, v in FOAMED.facts.items() if k.startswith("foam_")})
-    from rule_homes import judge
-
     queue = judge([foamed, BASES["air"]]).whole.queue
     assert queue["measure_code"].to_list() == ["air_sealing", "foam_check", "air_sealing"]
 

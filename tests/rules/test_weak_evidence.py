@@ -42,7 +42,7 @@ def test_a_weak_answer_clears_no_more_than_none(grade: str) -> None:
     assert shown > 100
 
 
-@given(st.lists(st.tuples(changed_homes(), st.sampled_from(WEAK)), min_size=40, max_size=40))
+@given(st.lists(st.tuples(changed_homes(), st.sampled_from(WEAK)), min_size=30, max_size=30))
 def test_no_generated_home_is_safe_on_weak_evidence(homes: list[tuple[Home, str]]) -> None:
     assert not any(judge([home.graded(grade) for home, grade in homes]).safe())
 
