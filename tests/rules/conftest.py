@@ -12,7 +12,7 @@ settings.register_profile(
     derandomize=True,
     database=None,
     deadline=None,
-    max_examples=4,  # each is forty homes and all that is made of them
+    max_examples=3,  # each is forty homes and all that is made of them
     phases=[Phase.explicit, Phase.generate],  # a failure names its home; shrinking 40 takes minutes
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )

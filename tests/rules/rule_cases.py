@@ -7,6 +7,7 @@ field is optional there: nothing is asked).
 """
 
 from dataclasses import dataclass, field, replace
+from datetime import date
 
 from rule_homes import BASES, POLICY, SOUND, Answer, Home, Survey
 
@@ -194,6 +195,13 @@ WATER = [
         blank=False,
     ),
     *one("W09r", "6.5 W09", "timber_decay_grade", ["d2"], _TIMBER, blank=False),
+    Case(
+        "W09w",
+        "4.1 watch level: above 18 in the wetting half-year, under 20",
+        {"timber_mc_pct": 19.0},
+        _TIMBER,
+    ),
+    Case("W09s", "4.5 E06", {"timber_mc_pct": 12.0, "mc_date": date(2026, 7, 1)}, "RAFT FOAM IWI"),
     Case("W09c", "6.2 Q2; 6.5", {"timber_mc_pct": None}, "RAFT FOAM FLR IWI"),
     Case(
         *("W11", "6.5 W11", {"built_form": "mid_terrace", "gutter_condition": "poor"}, ALL),
