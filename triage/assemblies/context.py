@@ -2,6 +2,7 @@
 
 import polars as pl
 
+from triage.assemblies.derived import clear_level
 from triage.assemblies.foam import foam_now
 from triage.contract.policy import Policy
 
@@ -40,9 +41,7 @@ def context_flags(clear: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         One Boolean column a flag, in the row order of `clear`, no nulls.
     """
     leak = pl.col("roof_leak_evidence")
-    sound_reading = pl.col("timber_mc_pct") <= pl.when(pl.col("mc_in_wetting_season")).then(
-        policy.number("mc_clear_wetting_pct")
-    ).otherwise(policy.number("mc_clear_drying_pct"))
+    sound_reading = pl.col("timber_mc_pct") <= clear_level(policy)
     sound_timber = _yes(sound_reading) | _yes(pl.col("timber_decay_grade").is_in(["d0", "d1"]))
     no_void_mould = _yes(~pl.col("visible_mould").is_in(["void_only", "extensive"]))
     fabric = pl.col("roof_underlay").is_not_null() | pl.col("roof_deck").is_not_null()

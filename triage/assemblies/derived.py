@@ -78,6 +78,7 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         .alias("mc_season"),
     )
     return second.with_columns(
+        timber_watch(policy).alias("timber_watch"),
         foam_class_after().alias("foam_class_after"),
         plane_after(policy).alias("plane_after"),
         vapour_control_after().alias("vapour_control_after"),
@@ -201,6 +202,21 @@ def wetting_half_year(on: pl.Expr) -> pl.Expr:
     """Whether a date lies in the wetting half-year: October to March, April to September south."""
     winter = on.dt.month().is_in(list(_WETTING_MONTHS))
     return pl.when(pl.col("latitude_north").fill_null(value=True)).then(winter).otherwise(~winter)
+
+
+def clear_level(policy: Policy) -> pl.Expr:
+    """Reading at or under which timber is clear in its season; the lower level where no date is.
+
+    [percent of dry mass] Needs `mc_in_wetting_season`.
+    """
+    wetting, drying = policy.number("mc_clear_wetting_pct"), policy.number("mc_clear_drying_pct")
+    return pl.when(pl.col("mc_in_wetting_season")).then(wetting).otherwise(drying)
+
+
+def timber_watch(policy: Policy) -> pl.Expr:
+    """A reading above the clear level of its season and under the line at which to act."""
+    reading = pl.col("timber_mc_pct")
+    return (reading > clear_level(policy)) & (reading < policy.number("mc_act_pct"))
 
 
 def plane_after(policy: Policy) -> pl.Expr:

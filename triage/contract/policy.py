@@ -52,7 +52,6 @@ class Rule:
     lane: str | None = None
     stop_work: str | None = None
     review_before_repair: str | None = None
-    winter: bool = False
     quiet: bool = False
     awaits: str | None = None
     clears: tuple[str, ...] = ()

@@ -18,7 +18,7 @@ from triage.contract.section import Section
 
 _RULE_KEYS = (
     *("id", "base", "title", "element", "groups", "outcome", "severity", "lane", "stop_work"),
-    *("review_before_repair", "winter", "quiet", "awaits", "clears", "note_on", "statement"),
+    *("review_before_repair", "quiet", "awaits", "clears", "note_on", "statement"),
     *("applies", "fires", "needs", "needs_for", "next_action", "cautions", "source"),
 )
 
@@ -61,7 +61,6 @@ def read_rule(s: Section) -> Rule:
         lane=s.get("lane", str),
         stop_work=s.get("stop_work", str),
         review_before_repair=s.get("review_before_repair", str),
-        winter=s.get("winter", bool) or False,
         quiet=s.get("quiet", bool) or False,
         awaits=s.get("awaits", str),
         clears=s.texts("clears"),
