@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rule_changes import worse
-from rule_generated import changed_homes
+from rule_generated import changed_homes, few
 from rule_homes import BASES, FIX, REVIEW, SAFE, SOUND, Answer, Home, Survey, judge, judge_one
 
 LATER, EARLIER = date(2026, 6, 1), date(2025, 12, 1)
@@ -130,6 +130,7 @@ def test_three_records_that_all_differ_are_all_heard() -> None:
     assert {"W07", "W13u"} <= set(row["disputed"])
 
 
+@few
 @given(
     st.lists(changed_homes(), min_size=20, max_size=20),
     st.sampled_from([LATER, EARLIER]),

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rule_cases import CASES, HOMES
 from rule_changes import blanked, fields_behind, presumable, worse
-from rule_generated import changed_homes
+from rule_generated import changed_homes, few
 from rule_homes import BASES, POLICY, Home, judge
 
 from triage.contract.expressions import strict_names
@@ -95,12 +95,14 @@ def test_a_second_fault_hides_no_fault() -> None:
     assert _worsen_all(_faulty(), steps=1) == []
 
 
+@few
 @given(st.lists(changed_homes(), min_size=30, max_size=30))
 def test_blanking_a_need_never_makes_a_generated_home_safe(homes: list[Home]) -> None:
     assert _blank_all(homes) == []
     assert sum(judge(homes).safe()) > len(homes) / 3  # not all are held by something else
 
 
+@few
 @given(st.lists(changed_homes(), min_size=30, max_size=30))
 def test_a_worse_answer_never_makes_a_generated_home_safe(homes: list[Home]) -> None:
     assert _worsen_all(homes, steps=2) == []

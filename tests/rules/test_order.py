@@ -7,7 +7,7 @@ import random
 import polars as pl
 from hypothesis import given
 from hypothesis import strategies as st
-from rule_generated import changed_homes, further_surveys
+from rule_generated import changed_homes, few, further_surveys
 from rule_homes import (
     AS_OF,
     CONTRACT,
@@ -79,6 +79,7 @@ def _same(one: pl.DataFrame, other: pl.DataFrame) -> None:
     assert _bytes(one) == _bytes(other)
 
 
+@few
 @given(HOMES, st.integers(0, 9))
 def test_a_second_call_and_another_order_change_nothing(homes: list[Home], seed: int) -> None:
     inputs = _Inputs(homes)
@@ -91,6 +92,7 @@ def test_a_second_call_and_another_order_change_nothing(homes: list[Home], seed:
     _same(first.quantities, second.quantities)
 
 
+@few
 @given(HOMES, st.integers(1, 15))
 def test_batches_change_nothing(homes: list[Home], cut: int) -> None:
     inputs = _Inputs(homes)

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rule_changes import presumable
-from rule_generated import changed_homes
+from rule_generated import changed_homes, few
 from rule_homes import GROUPS, POLICY, REVIEW, SAFE, Answer, Home, bases_of, judge
 
 from triage.contract.policy import Presumption
@@ -110,6 +110,7 @@ def test_what_may_never_be_presumed_holds_the_row() -> None:
         assert key[0] in row["missing"] or row["lane"] == "inspection", key
 
 
+@few
 @given(st.lists(changed_homes(), min_size=30, max_size=30))
 def test_no_generated_row_is_safe_without_the_check_of_what_it_presumes(homes: list[Home]) -> None:
     trials = [

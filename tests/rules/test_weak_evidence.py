@@ -5,7 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rule_cases import CASES, Case
 from rule_changes import presumable
-from rule_generated import changed_homes
+from rule_generated import changed_homes, few
 from rule_homes import BASES, FIX, POLICY, REVIEW, SAFE, Home, judge
 
 from triage.contract.policy import GATING
@@ -42,6 +42,7 @@ def test_a_weak_answer_clears_no_more_than_none(grade: str) -> None:
     assert shown > 100
 
 
+@few
 @given(st.lists(st.tuples(changed_homes(), st.sampled_from(WEAK)), min_size=30, max_size=30))
 def test_no_generated_home_is_safe_on_weak_evidence(homes: list[tuple[Home, str]]) -> None:
     assert not any(judge([home.graded(grade) for home, grade in homes]).safe())

@@ -1,0 +1,6 @@
+"""The homes of the rule tests serve here too."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "rules"))
