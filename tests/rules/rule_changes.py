@@ -94,10 +94,11 @@ WORSE: dict[str, tuple[tuple[Answer, ...], ...]] = {
     "cavity_width_mm": ((75.0, 50.0, 49.0, 20.0),),
 }
 
-_FOAM = (
-    *("foam_present", "foam_type", "foam_density_kg_m3", "foam_location", "foam_substrate"),
-    *("foam_thickness_mm", "foam_coverage_pct"),
+FOAM_DETAILS = (
+    *("foam_type", "foam_density_kg_m3", "foam_location", "foam_substrate"),
+    *("foam_thickness_mm", "foam_coverage_pct", "foam_defects", "foam_evidence"),
 )
+_FOAM = ("foam_present", *FOAM_DETAILS)
 # What stands behind a quantity that a rule needs or that decides whether it applies (4.2).
 BEHIND: dict[str, tuple[str, ...]] = {
     "wall_face_condition": ("pointing_condition", "render_condition", "wall_finish_external"),

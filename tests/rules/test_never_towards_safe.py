@@ -9,7 +9,7 @@ from functools import cache
 from hypothesis import given
 from hypothesis import strategies as st
 from rule_cases import CASES, HOMES
-from rule_changes import blanked, fields_behind, presumable, worse
+from rule_changes import FOAM_DETAILS, blanked, fields_behind, presumable, worse
 from rule_generated import changed_homes, few
 from rule_homes import BASES, POLICY, Home, judge
 
@@ -58,6 +58,7 @@ def _blank_all(homes: list[Home]) -> list[str]:
             (number, fields, blanked(home, fields))
             for fields in sets
             if any(home.answers(f) is not None or f == "place" for f in fields)
+            and not _is_the_only_trace(home, fields)
         ]
     after = judge([home for _, _, home in trials])
     wrong = []
@@ -68,6 +69,15 @@ def _blank_all(homes: list[Home]) -> list[str]:
         if not set(allowed) & set(row["checks"]):
             wrong.append(f"{_told(homes[number])} safe without {', '.join(fields)}")
     return wrong
+
+
+def _is_the_only_trace(home: Home, fields: tuple[str, ...]) -> bool:
+    """Foam known only by its own details: without these nothing speaks of foam any more.
+
+    A record that says no foam and tells where the foam is contradicts itself; it counts as foam.
+    """
+    said = home.facts.get("foam_present") in ("yes", "suspected")
+    return not said and bool(set(FOAM_DETAILS) & set(fields))
 
 
 def _worsen_all(homes: list[Home], steps: int) -> list[str]:

@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from rule_generated import changed_homes, few, further_surveys
 from rule_homes import (
     AS_OF,
+    BASES,
     CONTRACT,
     POLICY,
     Home,
@@ -100,6 +101,16 @@ def test_batches_change_nothing(homes: list[Home], cut: int) -> None:
     parts = [inputs.judged(inputs.names[:cut]), inputs.judged(inputs.names[cut:])]
     _same(whole.queue, pl.concat([part.queue for part in parts]))
     _same(whole.results, pl.concat([part.results for part in parts]))
+
+
+def test_a_batch_of_one_measure_asks_in_the_same_order_as_a_batch_of_all() -> None:
+    # Homes with many gaps in every group, judged together and kind by kind.
+    unasked = ("visible_mould", "wall_damp_evidence", "roof_leak_evidence", "plumbing_leak")
+    inputs = _Inputs([home.without(*unasked) for home in BASES.values()])
+    whole = inputs.judged()
+    parts = [inputs.judged([name]) for name in inputs.names]
+    _same(whole.queue, pl.concat([part.queue for part in parts]))
+    assert whole.queue["missing"].list.len().max() > 2
 
 
 def test_no_homes_give_an_empty_queue() -> None:

@@ -60,9 +60,16 @@ def evaluate(frames: Frames, policy: Policy) -> Answers:
     results = joined[0].with_columns(pl.lit(NOT_APPLICABLE, pl.UInt8).alias(rule) for rule in blank)
     return Answers(
         results.select(pl.col(rule).fill_null(NOT_APPLICABLE) for rule in policy.rules),
-        joined[1].select(pl.all().fill_null(value=False)),
-        joined[2].select(pl.all().fill_null(value=False)),
+        *(_in_order(frame) for frame in joined[1:]),
     )
+
+
+def _in_order(flags: pl.DataFrame) -> pl.DataFrame:
+    """Columns in an order of their own, whichever groups a batch happens to hold."""
+    # Numbered ones by number: the shorter name is the smaller number.
+    numbered = {name: len(name) if name.startswith(PRESUMES) else 0 for name in flags.columns}
+    names = sorted(flags.columns, key=lambda name: (numbered[name], name))
+    return flags.select(pl.col(name).fill_null(value=False) for name in names)
 
 
 def _of_group(board: Board, rows: pl.Series) -> Answers:
