@@ -1,5 +1,5 @@
 """Zone rules against the code's own tables. Source of C1 to C7 and of the station list: the
-thermal and moisture tables of ASHRAE 90.1-2007 and 169-2013 as read in public transcriptions, and
+thermal and moisture tables of ASHRAE 90.1-2007 and 169-2013 as read in public copies, and
 degree-days worked out from public TMY3 files independently of this code."""
 
 import numpy as np

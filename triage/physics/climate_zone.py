@@ -7,7 +7,7 @@ Two families of editions are kept apart, because they give different answers for
 ``"2013+"``
     169-2013 and later, IECC 2021: zone 0 added, the number no longer depends on the letter.
 
-Thermal limits, marine test and the single dry line were read in public transcriptions (SEEN);
+Thermal limits, marine test and the single dry line were read in public copies (SEEN);
 the cooling limit of zones 4 and 5 of "2013+", its three-line dry rule and the rule for missing
 rain are from memory (MEMORY): check them against the adopted code before they decide a case.
 """
@@ -93,7 +93,7 @@ def thermal_zone(
 
     References
     ----------
-    "2010-": 90.1-2007 tables B-2 to B-4; "2013+": 169-2013 table A-3 (public transcriptions).
+    "2010-": 90.1-2007 tables B-2 to B-4; "2013+": 169-2013 table A-3 (public copies).
     """
     hdd, cdd = np.asarray(hdd_18_3, dtype=np.float64), np.asarray(cdd_10, dtype=np.float64)
     marine = np.asarray(is_marine, dtype=bool)
