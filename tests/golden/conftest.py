@@ -1,0 +1,23 @@
+"""Both demonstration programmes, run once for all golden tests by the real command line."""
+
+import pytest
+from cli_helpers import triage
+from golden_runs import PROGRAMMES, DemoRun
+
+
+@pytest.fixture(scope="session")
+def demo_runs(tmp_path_factory: pytest.TempPathFactory) -> dict[str, DemoRun]:
+    root = tmp_path_factory.mktemp("demo")
+    copied = triage("demo", root / "programmes")
+    assert copied.code == 0, copied.err
+    runs = {}
+    for name in PROGRAMMES:
+        source = root / "programmes" / name
+        answer = triage("run", source / "programme.toml", "--out", root / name, "--json")
+        runs[name] = DemoRun(name, source, root / name, answer)
+    return runs
+
+
+@pytest.fixture(params=PROGRAMMES)
+def demo(request: pytest.FixtureRequest, demo_runs: dict[str, DemoRun]) -> DemoRun:
+    return demo_runs[request.param]
