@@ -11,7 +11,8 @@ from triage.contract.policy import Policy
 from triage.contract.policy_load import load_policy, policy_dir
 from triage.contract.programme import Programme
 from triage.contract.text import did_you_mean
-from triage.errors import Place, ProfileError, TriageError, raise_all
+from triage.contract.tomlfile import read_toml
+from triage.errors import ProfileError, TriageError, raise_all
 from triage.outputs import record, write_outputs
 from triage.report.context import RunContext
 from triage.report.summary import Summary
@@ -51,14 +52,16 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
     policy = load_policy(policy_dir(programme.policy, programme.folder))
     known = {*load_contract().fields}
     errors: list[TriageError] = []
-    for item in programme.measures:
-        where = Place(str(programme.path), column=f"measures.{item.code}")
+    file = read_toml(path, ProfileError)
+    for number, item in enumerate(programme.measures, 1):
+        entry = f"measures[{number}]"
         if item.code not in policy.measures:
             what = f"the policy {policy.name!r} knows no measure {item.code!r}"
-            errors.append(ProfileError(what, where, did_you_mean(item.code, policy.measures)))
+            fix = did_you_mean(item.code, policy.measures)
+            errors.append(ProfileError(what, file.place(entry, "code"), fix))
         if item.where is not None:
             # Numbers are fine here: this is the programme's own choice of homes, not a rule.
-            found = check_condition(item.where, known, {}, where)
+            found = check_condition(item.where, known, {}, file.place(entry, "where"))
             errors += [error for error in found if "holds the number" not in error.what]
     raise_all(errors)
     return programme, policy
