@@ -17,7 +17,7 @@ from triage import __version__
 from triage.contract.policy import Policy
 from triage.contract.programme import Programme
 from triage.errors import StoreError
-from triage.store import Store
+from triage.store import Store, StoreLockedError
 
 STORE = "store.duckdb"
 RECORD = "run.json"
@@ -56,7 +56,13 @@ def _clear_abandoned(partial: Path) -> None:
     """Remove what a killed run left; refuse if a run that lives still holds its store."""
     store = partial / STORE
     if store.exists():
-        Store(store).close()  # raises StoreError when another process holds the lock
+        try:
+            Store(store).close()
+        except StoreLockedError:
+            raise
+        except StoreError:
+            # Torn by the kill and held by nobody: there is nothing in it to keep.
+            pass
     shutil.rmtree(partial)
 
 

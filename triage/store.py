@@ -14,6 +14,11 @@ from triage.errors import StoreError
 _NAME = re.compile(r"[a-z][a-z0-9_]*")
 _MAKES = re.compile(r"\bTABLE\s+([a-z][a-z0-9_]*)")
 _HOLDER = re.compile(r"PID (\d+)")
+_LOCKED = re.compile(r"set lock on file|Conflicting lock|file is already open", re.IGNORECASE)
+
+
+class StoreLockedError(StoreError):
+    """Another process holds the store."""
 
 
 class Store:
@@ -28,8 +33,10 @@ class Store:
 
     Raises
     ------
+    StoreLockedError
+        If another process holds the file.
     StoreError
-        If another process holds the file, or it is not a store.
+        If it is not a store, or a damaged one.
     """
 
     def __init__(self, path: Path, *, read_only: bool = False) -> None:
@@ -40,13 +47,13 @@ class Store:
             raise StoreError("there is no store", str(path), "name the folder of a finished run")
         try:
             self._con = duckdb.connect(str(path), read_only=read_only)
-        except (duckdb.IOException, duckdb.ConnectionException) as problem:
+        except duckdb.Error as problem:
             holder = _HOLDER.search(str(problem))
-            if holder is None and "lock" not in str(problem).lower():
+            if _LOCKED.search(str(problem)) is None:
                 what = f"the store cannot be opened: {str(problem).splitlines()[0]}"
                 raise StoreError(what, str(path), "name the folder of a finished run") from problem
             by = f" (process {holder[1]})" if holder else ""
-            raise StoreError(
+            raise StoreLockedError(
                 f"the store is locked by another run{by}",
                 str(path),
                 "wait until that run has ended, or write to another folder",
