@@ -14,12 +14,28 @@ import pytest
 from cli_helpers import PROGRAMME, Stock, triage
 
 VISIT = date(2026, 3, 5)
-GOOD = """roof_covering_condition flashing_condition gutter_condition downpipe_condition
-penetration_condition opening_perimeter_condition pointing_condition""".split()
-ABSENT = "valley_condition chimney_condition parapet_condition".split()
-DRY = """roof_leak_evidence plumbing_leak wall_damp_evidence salt_evidence visible_mould
-frost_damage cavity_bridging roof_structure_concern wiring_hazard""".split()
-NONE = "heritage_status high_moisture_use recessed_lights access_limits".split()
+GOOD = [
+    "roof_covering_condition",
+    "flashing_condition",
+    "gutter_condition",
+    "downpipe_condition",
+    "penetration_condition",
+    "opening_perimeter_condition",
+    "pointing_condition",
+]
+ABSENT = ["valley_condition", "chimney_condition", "parapet_condition"]
+DRY = [
+    "roof_leak_evidence",
+    "plumbing_leak",
+    "wall_damp_evidence",
+    "salt_evidence",
+    "visible_mould",
+    "frost_damage",
+    "cavity_bridging",
+    "roof_structure_concern",
+    "wiring_hazard",
+]
+NONE = ["heritage_status", "high_moisture_use", "recessed_lights", "access_limits"]
 SOUND: dict[str, Any] = {
     **dict.fromkeys(GOOD, "good"),
     **dict.fromkeys(ABSENT, "none_present"),
