@@ -20,11 +20,12 @@ from triage.rules.disputes import disputed_fields
 from triage.rules.evaluate import evaluate
 from triage.rules.frames import Frames, assessment_rows, evidence_fields, read_three_ways
 from triage.rules.grading import SOURCE, grade_rows
-from triage.rules.queue import decide, join_variants, review_first
+from triage.rules.queue import decide, review_first
 from triage.rules.standing import expires_on, rests_on, survey_quality
-from triage.rules.words import Writer, main_rule, next_action, reason
+from triage.rules.table import ID, queue_table
+from triage.rules.variants import join_variants
+from triage.rules.words import Writer
 
-ID = ("property_id", "building_part", "measure_code")
 _EXPOSED = ("severe", "very_severe")
 
 
@@ -100,38 +101,29 @@ def assess(
     wide = assessment_rows(evidence, wanted, climate, policy, foam_now())
     frames = _with_everything(read_three_ways(wide, fields, policy), policy)
     answers = evaluate(frames, policy)
-    results, missing, presumed, first = join_variants(
-        wide, answers, review_first(frames.all, policy), policy
-    )
+    verdicts = join_variants(wide, answers, review_first(frames.all, policy), policy)
     base_at = wide["variant"] == 0
-    base = wide.filter(base_at)
-    decision = decide(
-        base.select("measure_group", "measure_code"), results, presumed, first, policy
+    base, clear = wide.filter(base_at), frames.clear.filter(base_at)
+    decision = decide(base.select("measure_group", "measure_code"), verdicts, policy)
+    lists = Writer(policy, decision.effective, base).lists(verdicts.missing, verdicts.presumed)
+    disputed = base.hstack(lists.select("disputed"))
+    lists = lists.with_columns(
+        disputed_fields(disputed, current.conflicts, policy).alias("disputed_fields")
     )
-    lists = Writer(policy, decision.effective, base).lists(missing, presumed)
-    standing_columns = pl.DataFrame(
+    known = pl.DataFrame(
         {
-            "survey_quality": survey_quality(frames.clear.filter(base_at), policy),
-            "evidence_quality": rests_on(base, frames.clear.filter(base_at), policy),
-            "expires_on": expires_on(base, frames.clear.filter(base_at), graded, policy),
+            "survey_quality": survey_quality(clear, policy),
+            "evidence_quality": rests_on(base, clear, policy),
+            "expires_on": expires_on(base, clear, graded, policy),
         }
     )
-    lists = lists.with_columns(
-        disputed_fields(base.hstack(lists.select("disputed")), current.conflicts, policy).alias(
-            "disputed_fields"
-        )
-    )
-    queue = _queue_table(base, decision.table, lists, standing_columns, policy)
-    rule_columns = [name for name in results.columns if name in policy.rules]
+    told = base.with_columns(foam_now().alias("foam"))
+    computed = [name for name in policy.quantities if name in frames.all.columns]
     return Assessed(
-        queue=queue,
-        results=base.select(ID).hstack(results.select(rule_columns)),
+        queue=queue_table(told, decision.table, lists, known, policy),
+        results=base.select(ID).hstack(verdicts.results.select(list(policy.rules))),
         current=current,
-        quantities=base.select(ID).hstack(
-            frames.all.filter(base_at).select(
-                n for n in policy.quantities if n in frames.all.columns
-            )
-        ),
+        quantities=base.select(ID).hstack(frames.all.filter(base_at).select(computed)),
     )
 
 
@@ -209,83 +201,3 @@ def _with_everything(frames: Frames, policy: Policy) -> Frames:
     flags = context_flags(read[2], policy).hstack(computed)
     every, firm, clear = (frame.hstack(flags) for frame in read)
     return Frames(every, firm, clear, frames.stale)
-
-
-def _queue_table(
-    base: pl.DataFrame,
-    decision: pl.DataFrame,
-    lists: pl.DataFrame,
-    standing: pl.DataFrame,
-    policy: Policy,
-) -> pl.DataFrame:
-    names = {code: measure.name for code, measure in policy.measures.items()}
-    zone = pl.concat_str(pl.col("zone_num").cast(pl.String), pl.col("moist_letter").fill_null(""))
-    known = base.select(
-        *ID,
-        "measure_group",
-        pl.col("measure_code").replace_strict(names, return_dtype=pl.String).alias("measure_name"),
-        "survey_on",
-        "lat",
-        "lon",
-        "building_id",
-        "region_name",
-        "zone_join",
-        "near_cold_line",
-        zone.alias("zone"),
-        pl.coalesce("exposure_class", "exposure_from_place").alias("exposure"),
-        pl.when(foam_now())
-        .then(pl.lit("yes"))
-        .when(~foam_now())
-        .then(pl.lit("no"))
-        .otherwise(pl.lit("unknown"))
-        .alias("foam_present"),
-    )
-    table = pl.concat([known, decision, lists, standing], how="horizontal").with_columns(
-        pl.concat_list("presumed_checks", "rule_checks")
-        .list.unique(maintain_order=True)
-        .alias("checks"),
-        pl.when(pl.col("near_cold_line").fill_null(value=False))
-        .then(
-            pl.concat_list(
-                "notes", pl.lit("Climate lies near the cold line: both sides were judged.")
-            )
-        )
-        .otherwise("notes")
-        .alias("notes"),
-    )
-    outstanding = pl.sum_horizontal(
-        pl.col(name).list.len() for name in ("checks", "enabling", "stop_work")
-    )
-    table = table.with_columns(
-        ((pl.col("queue") == "safe-to-insulate") & (outstanding == 0)).alias("released")
-    )
-    table = table.with_columns(
-        main_rule().alias("main_rule"),
-        pl.when(pl.col("lane") == "contradiction")
-        .then("disputed_fields")
-        .otherwise("missing")
-        .alias("missing"),
-    )
-    table = table.with_columns(reason(policy).alias("reason"), next_action().alias("next_action"))
-    asks = (pl.col("queue") == "specialist-review") & pl.col("lane").is_in(
-        ["evidence_gap", "expired", "contradiction"]
-    )
-    nothing = pl.lit([], pl.List(pl.String))
-    return table.with_columns(
-        # Where the answer could not change the outcome, nobody is sent to look (5.4).
-        pl.col("missing").alias("open_fields"),
-        pl.when(asks).then("missing").otherwise(nothing).alias("missing"),
-        pl.when(pl.col("lane") == "expired").then("missing").otherwise(nothing).alias("expired"),
-        pl.when(asks)
-        .then(pl.lit(value=True))
-        .otherwise(pl.lit(value=False))
-        .alias("asks_for_evidence"),
-    ).drop(
-        "presumed_checks",
-        "rule_checks",
-        "fix_actions",
-        "review_actions",
-        "fired_fix",
-        "fired_review",
-        "fired_safety",
-    )

@@ -6,8 +6,8 @@ from pathlib import Path
 from typing import Any
 
 from triage.contract import load_contract, load_programme
-from triage.contract.expressions import check_condition
 from triage.contract.policy import Policy
+from triage.contract.policy_check import condition_errors
 from triage.contract.policy_load import load_policy, policy_dir
 from triage.contract.programme import Programme
 from triage.contract.text import did_you_mean
@@ -50,7 +50,6 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
     """
     programme = load_programme(path)
     policy = load_policy(policy_dir(programme.policy, programme.folder))
-    known = {*load_contract().fields}
     errors: list[TriageError] = []
     file = read_toml(path, ProfileError)
     for number, item in enumerate(programme.measures, 1):
@@ -61,7 +60,9 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
             errors.append(ProfileError(what, file.place(entry, "code"), fix))
         if item.where is not None:
             # Numbers are fine here: this is the programme's own choice of homes, not a rule.
-            found = check_condition(item.where, known, {}, file.place(entry, "where"))
+            found = condition_errors(
+                item.where, policy, load_contract(), file.place(entry, "where")
+            )
             errors += [error for error in found if "holds the number" not in error.what]
     raise_all(errors)
     return programme, policy

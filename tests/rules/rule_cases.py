@@ -334,10 +334,7 @@ FOAM = [
     *one("F01", "4.4 F01; D3", "foam_type", [None], _FOAMED, blank=False),
     Case(
         *("F01", "4.4 F01; 6.4, Q7", {"foam_present": "yes"}, "loft rafter over_deck"),
-        {
-            "CEIL": "F07",
-            "RAFT": "F07",
-        },  # foam whose place is not recorded counts as foam at the rafters
+        {},  # where the foam is, nobody said: F07 cannot be told
         {"foam_present": None},
         {"presumed": "CEIL RAFT EXTR"},
     ),

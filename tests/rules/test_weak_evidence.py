@@ -58,9 +58,8 @@ def _is_a_lone_answer(case: Case) -> bool:
         and None not in values.values()
         and case.outcome in GATING
         and not case.fired
-        # A foam type that is only assumed is not established: F01. Foam whose place is only
-        # assumed counts as foam at the rafters, which is what F07 is about.
-        and (case.rule not in ("F02", "F07") or "ceiling_insulation_mm" in values)
+        # A foam type that is only assumed is not established: that is F01.
+        and case.rule != "F02"
     )
 
 

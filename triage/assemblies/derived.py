@@ -6,7 +6,6 @@ Everything here looks at the building after the measure where the rule does.
 import polars as pl
 
 from triage.assemblies.foam import (
-    AT_RAFTERS,
     foam_class_after,
     foam_class_resolved,
     foam_deck_top_only,
@@ -15,6 +14,7 @@ from triage.assemblies.foam import (
     foam_now,
     has_any,
 )
+from triage.assemblies.planes import plane_after
 from triage.contract.policy import Policy
 
 _SLOPED = ("pitched_cold", "pitched_cathedral", "pitched_room", "none_above")
@@ -217,67 +217,6 @@ def timber_watch(policy: Policy) -> pl.Expr:
     """A reading above the clear level of its season and under the line at which to act."""
     reading = pl.col("timber_mc_pct")
     return (reading > clear_level(policy)) & (reading < policy.number("mc_act_pct"))
-
-
-def plane_after(policy: Policy) -> pl.Expr:
-    """Where the insulation sits once the measure is done (H2). Needs the foam quantities."""
-    group, plane = pl.col("measure_group"), pl.col("insulation_plane")
-    ceiling_there = (
-        pl.col("ceiling_insulation_mm") >= policy.number("two_planes_ceiling_mm")
-    ) | plane.is_in(["ceiling", "mixed"])
-    foam_at_rafters = pl.col("foam_in_roof") & has_any("foam_location", AT_RAFTERS).fill_null(
-        value=True
-    )
-    gap_only = (
-        pl.col("foam_location").list.contains("between_rafters_gap")
-        & (pl.col("foam_location").list.len() == 1)
-    ).fill_null(value=False)
-    with_foam = (
-        pl.when(ceiling_there.fill_null(value=False))
-        .then(pl.lit("mixed"))
-        .when(gap_only)
-        .then(pl.lit("rafter_ventilated"))
-        .otherwise(pl.lit("rafter_unvented"))
-    )
-    today = pl.when(foam_at_rafters.fill_null(value=False)).then(with_foam).otherwise(plane)
-    ceiling = (
-        pl.when(
-            foam_at_rafters.fill_null(value=False)
-            | plane.is_in(
-                ["rafter_ventilated", "rafter_unvented", "above_deck", "mixed"]
-            ).fill_null(value=False)
-        )
-        .then(pl.lit("mixed"))
-        .otherwise(pl.lit("ceiling"))
-    )
-    sprayed = (
-        pl.when(ceiling_there.fill_null(value=False))
-        .then(pl.lit("mixed"))
-        .otherwise(pl.lit("rafter_unvented"))
-    )
-    rafter = (
-        pl.when(pl.col("foam_measure"))
-        .then(sprayed)
-        .when(today.is_in(["rafter_unvented", "mixed", "above_deck"]))
-        .then(today)
-        .when(pl.col("foam_measure").is_not_null())
-        .then(pl.lit("rafter_ventilated"))
-    )
-    above = (
-        pl.when(today.is_in(["none", "above_deck"]))
-        .then(pl.lit("above_deck"))
-        .when(today.is_not_null())
-        .then(pl.lit("mixed"))
-    )
-    return (
-        pl.when(group == "CEIL")
-        .then(ceiling)
-        .when(group == "RAFT")
-        .then(rafter)
-        .when(group == "EXTR")
-        .then(above)
-        .otherwise(today)
-    )
 
 
 def vapour_control_after() -> pl.Expr:

@@ -56,7 +56,7 @@ def _with_line(error: TriageError) -> TriageError:
     return PolicyError(error.what, Place(where.file, row=row, column=where.column), error.fix)
 
 
-def _condition_errors(
+def condition_errors(
     sql: str, policy: Policy, contract: Contract, where: Place
 ) -> list[TriageError]:
     """What is wrong with a condition, its codes included."""
@@ -83,9 +83,7 @@ def _presumption_errors(policy: Policy, contract: Contract, file: str) -> list[T
     errors: list[TriageError] = []
     for number, item in enumerate(policy.presumptions, start=1):
         entry = f"presume[{number}]"
-        errors += _condition_errors(
-            item.when, policy, contract, Place(file, column=f"{entry}.when")
-        )
+        errors += condition_errors(item.when, policy, contract, Place(file, column=f"{entry}.when"))
         errors += _unknown(
             (item.field,), contract.fields, "field", Place(file, column=f"{entry}.field")
         )
@@ -103,7 +101,7 @@ def _quantity_errors(policy: Policy, contract: Contract, file: str) -> list[Tria
         errors += _unknown(asked, contract.fields, "field", where)
         for field, when in quantity.asks_when:
             errors += _unknown((field,), contract.fields, "field", where)
-            errors += _condition_errors(when, policy, contract, where)
+            errors += condition_errors(when, policy, contract, where)
     return errors
 
 
@@ -124,7 +122,7 @@ def _rule_errors(rule: Rule, policy: Policy, contract: Contract) -> list[TriageE
     errors: list[TriageError] = []
     for sql in (rule.applies, rule.fires, rule.review_before_repair):
         if sql is not None:
-            errors += _condition_errors(sql, policy, contract, where)
+            errors += condition_errors(sql, policy, contract, where)
     needed = {
         n for needs in (rule.needs, *rule.needs_for.values()) for any_of in needs for n in any_of
     }

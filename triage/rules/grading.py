@@ -12,7 +12,6 @@ COUNTS = 16  # good enough to clear a rule, seen at least from the ordinary dist
 CLOSE = 32  # seen close up from outside, or not by sight at all
 STALE = 64  # would count but for its age
 DATELESS = 128  # would count, if anybody had written the date
-DAYS_A_MONTH = 30.4375  # mean Gregorian month
 
 QUALITY = "q__"
 SOURCE = "r__"
@@ -137,12 +136,11 @@ def _quality(standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date
     bits = rank.cast(pl.UInt8) + pl.when(close).then(CLOSE).otherwise(0).cast(pl.UInt8)
     if standard.expires == "none":
         return bits + pl.when(seen).then(COUNTS).otherwise(0).cast(pl.UInt8)
-    age = age_months(standard, as_of)
-    fresh = age <= _limit(standard, policy)
+    good_until = last_good_day(standard, policy)
     flag = (
-        pl.when(seen & fresh)
+        pl.when(seen & (good_until >= as_of))
         .then(COUNTS)
-        .when(seen & age.is_null())
+        .when(seen & good_until.is_null())
         .then(DATELESS)
         .when(seen)
         .then(STALE)
@@ -151,18 +149,18 @@ def _quality(standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date
     return bits + flag.cast(pl.UInt8)
 
 
-def age_months(standard: FieldEvidence, as_of: date) -> pl.Expr:
-    """Age of an answer in months at the as-of date; a meter reading counts from its own date."""
+def last_good_day(standard: FieldEvidence, policy: Policy) -> pl.Expr:
+    """Last day on which an answer is within its age limit, by calendar months; null if undated.
+
+    A meter reading counts from its own date. Needs `survey_date`, `mc_date` and `exposed`.
+    """
     on = pl.col("survey_date")
     if standard.expires == "timber_reading":
         on = pl.coalesce("mc_date", "survey_date")
-    return (pl.lit(as_of) - on).dt.total_days() / DAYS_A_MONTH
-
-
-def _limit(standard: FieldEvidence, policy: Policy) -> pl.Expr:
     limit = policy.parameters[f"expiry_{standard.expires}_months"]
     exposed = limit.value if limit.exposed is None else limit.exposed
-    return pl.when(pl.col("exposed")).then(exposed).otherwise(limit.value)
+    months = pl.when(pl.col("exposed")).then(int(exposed)).otherwise(int(limit.value))
+    return on.dt.offset_by(pl.format("{}mo", months))
 
 
 def _reached(view: View, policy: Policy) -> pl.Expr:

@@ -12,18 +12,14 @@ from triage.rules.codes import (
     DISPUTED,
     EXPIRED,
     FIRES,
-    NOT_EVALUATED,
     PRESUMED,
     PRESUMES,
     UNDECIDABLE,
 )
-from triage.rules.evaluate import Answers
+from triage.rules.variants import FIX_WHATEVER, Verdicts
 
 SAFE, FIX, REVIEW = "safe-to-insulate", "fix-water-first", "specialist-review"
-QUEUES = (SAFE, FIX, REVIEW)
-LANES = ("technical", "inspection", "safety", "contradiction", "expired", "evidence_gap")
 RBR = "rbr__"  # review before repair
-_ANY_OPEN = (UNDECIDABLE, EXPIRED)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,126 +46,62 @@ def review_first(all_frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
     )
 
 
-def join_variants(
-    rows: pl.DataFrame, answers: Answers, first: pl.DataFrame, policy: Policy
-) -> tuple[pl.DataFrame, pl.DataFrame, pl.DataFrame, pl.DataFrame]:
-    """Bring the variants of a disputed assessment together.
-
-    A rule that fires whichever value is right, fires; one that fires for only some is disputed;
-    otherwise the less favourable answer stands.
-
-    Returns
-    -------
-    tuple
-        Results (with `fix_whatever`: some fix rule fires in every variant), missing, presumed and
-        review-first flags, one row per assessment, in order.
-    """
-    number = rows["assessment"]
-    fix_rules = [
-        r.id for r in policy.rules.values() if r.outcome == FIX and r.id in answers.results.columns
-    ]
-    any_fix = pl.any_horizontal((pl.col(r) == FIRES) for r in fix_rules).alias("fix_whatever")
-    results = answers.results.with_columns(any_fix).insert_column(0, number)
-    missing = answers.missing.insert_column(0, number)
-    presumed = answers.presumed.insert_column(0, number)
-    first = first.insert_column(0, number)
-    many = number.is_duplicated()
-    if not many.any():
-        return tuple(frame.drop("assessment") for frame in (results, missing, presumed, first))  # type: ignore[return-value]
-    rules = [name for name in answers.results.columns if name != "assessment"]
-    worst = [
-        pl.when((pl.max(r) == FIRES) & (pl.min(r) < FIRES))
-        .then(DISPUTED)
-        .otherwise(pl.max(r))
-        .cast(pl.UInt8)
-        .alias(r)
-        for r in rules
-    ]
-    return (
-        _merge(results, many, [*worst, pl.col("fix_whatever").all()]),
-        _merge(missing, many, [pl.col(c).any() for c in missing.columns if c != "assessment"]),
-        _merge(presumed, many, [pl.col(c).any() for c in presumed.columns if c != "assessment"]),
-        _merge(first, many, [pl.col(c).any() for c in first.columns if c != "assessment"]),
-    )
-
-
-def _merge(frame: pl.DataFrame, many: pl.Series, how: list[pl.Expr]) -> pl.DataFrame:
-    merged = frame.filter(many).group_by("assessment", maintain_order=True).agg(how)
-    return (
-        pl.concat([frame.filter(~many), merged.select(frame.columns)])
-        .sort("assessment")
-        .drop("assessment")
-    )
-
-
-def decide(
-    base: pl.DataFrame,
-    results: pl.DataFrame,
-    presumed: pl.DataFrame,
-    first: pl.DataFrame,
-    policy: Policy,
-) -> Decision:
+def decide(base: pl.DataFrame, verdicts: Verdicts, policy: Policy) -> Decision:
     """Pick the queue by precedence (5.2) and the lane.
 
     Parameters
     ----------
     base
         One row per assessment: `measure_group`, `measure_code`.
-    results, presumed, first
-        As `join_variants` gives them, in the same order.
+    verdicts
+        The answers, in the same order.
+    policy
+        The pack.
 
     Returns
     -------
     Decision
-        `table` columns: queue, lane, severity, presumed_topics, over_presumed, clearance_unmet,
-        clearance_open and the Boolean grounds.
+        `table` columns: queue, lane, severity, presumed_topics, clearance_unmet and
+        clearance_open.
     """
-    rules = policy.rules
-    board = pl.concat([base, results, presumed, first], how="horizontal").with_columns(
-        _satisfied(policy)
-    )
-    topics = _topic_count(policy, presumed)
+    parts = [base, verdicts.results, verdicts.presumed, verdicts.first]
+    board = pl.concat(parts, how="horizontal").with_columns(_satisfied(policy))
+    topics = _topic_count(policy, verdicts.presumed)
     unmet, unanswered = _clearances(policy)
     board = board.with_columns(
         topics.alias("presumed_topics"),
         unmet.alias("clearance_unmet"),
         unanswered.alias("clearance_open"),
     )
-    gating = [rule for rule in rules.values() if rule.outcome in GATING]
-    board = board.with_columns(
-        _fired(gating, FIX).alias("_fix"),
-        _any([_is(r, FIRES) & pl.col(RBR + r.id) for r in gating if r.review_before_repair]).alias(
-            "_first"
-        ),
-        (
-            _any([_is(r, FIRES) for r in gating if r.outcome == REVIEW and r.lane != "safety"])
-            | _any(
-                [
-                    _is(r, FIRES) & pl.col(RBR + r.id)
-                    for r in gating
-                    if r.outcome == FIX and r.review_before_repair
-                ]
-            )
-            | pl.col("clearance_unmet")
-        ).alias("_technical"),
-        _any([_is(r, FIRES) for r in gating if r.lane == "safety"]).alias("_safety"),
-        _any([_is(r, DISPUTED) for r in gating]).alias("_disputed"),
-        (
-            _any([_open(r, policy, (UNDECIDABLE,)) for r in gating])
-            | _any([_is(r, CONFIRM) for r in gating])
-            | pl.col("clearance_open")
-            | (pl.col("presumed_topics") > int(policy.number("max_presumed_topics")))
-        ).alias("_gap"),
-        _any([_open(r, policy, (EXPIRED,)) for r in gating]).alias("_expired"),
-        pl.max_horizontal(pl.when(_is(r, FIRES)).then(r.severity).otherwise(0) for r in gating)
-        .cast(pl.Int8)
-        .alias("severity"),
-    )
+    board = board.with_columns(_grounds(policy))
     board = board.with_columns(_queue().alias("queue"))
     board = board.with_columns(_lane(policy).alias("lane"))
-    effective = board.select(results.columns[: len(rules)])
+    effective = board.select(list(policy.rules))
     grounds = ["queue", "lane", "severity", "presumed_topics", "clearance_unmet", "clearance_open"]
     return Decision(board.select(grounds), effective)
+
+
+def _grounds(policy: Policy) -> list[pl.Expr]:
+    """Why a row might be held, each a Boolean, and the worst severity that fired."""
+    gating = [rule for rule in policy.rules.values() if rule.outcome in GATING]
+    reversing = [rule for rule in gating if rule.review_before_repair]
+    first = {rule.id: _is(rule, FIRES) & pl.col(RBR + rule.id) for rule in reversing}
+    technical = [_is(r, FIRES) for r in gating if r.outcome == REVIEW and r.lane != "safety"]
+    technical += [first[rule.id] for rule in reversing if rule.outcome == FIX]
+    gaps = [_open(r, policy, (UNDECIDABLE,)) for r in gating] + [_is(r, CONFIRM) for r in gating]
+    too_many = pl.col("presumed_topics") > int(policy.number("max_presumed_topics"))
+    severities = [pl.when(_is(r, FIRES)).then(r.severity).otherwise(0) for r in gating]
+    grounds = {
+        "_fix": _any([_is(r, FIRES) for r in gating if r.outcome == FIX]) | pl.col(FIX_WHATEVER),
+        "_first": _any(list(first.values())),
+        "_technical": _any(technical) | pl.col("clearance_unmet"),
+        "_safety": _any([_is(r, FIRES) for r in gating if r.lane == "safety"]),
+        "_disputed": _any([_is(r, DISPUTED) for r in gating]),
+        "_gap": _any(gaps) | pl.col("clearance_open") | too_many,
+        "_expired": _any([_open(r, policy, (EXPIRED,)) for r in gating]),
+        "severity": pl.max_horizontal(severities).cast(pl.Int8),
+    }
+    return [test.alias(name) for name, test in grounds.items()]
 
 
 def _is(rule: Rule, code: int) -> pl.Expr:
@@ -202,12 +134,6 @@ def _satisfied(policy: Policy) -> list[pl.Expr]:
         .alias(name)
         for name, by in gates.items()
     ]
-
-
-def _fired(gating: list[Rule], outcome: str) -> pl.Expr:
-    """A rule of this outcome fires; for repairs also when some repair is due whatever is right."""
-    fires = _any([_is(r, FIRES) for r in gating if r.outcome == outcome])
-    return fires | pl.col("fix_whatever") if outcome == FIX else fires
 
 
 def _topic_count(policy: Policy, presumed: pl.DataFrame) -> pl.Expr:
@@ -267,23 +193,3 @@ def _lane(policy: Policy) -> pl.Expr:
         .otherwise(pl.lit("expired"))
     )
     return pl.when(pl.col("queue") == REVIEW).then(lane)
-
-
-def unevaluated(policy: Policy) -> list[str]:
-    """Ids that this version does not evaluate, in register order."""
-    return [rule.id for rule in policy.rules.values() if rule.awaits]
-
-
-__all__ = [
-    "FIX",
-    "LANES",
-    "NOT_EVALUATED",
-    "QUEUES",
-    "REVIEW",
-    "SAFE",
-    "Decision",
-    "decide",
-    "join_variants",
-    "review_first",
-    "unevaluated",
-]

@@ -3,7 +3,7 @@
 import polars as pl
 
 from triage.contract.policy import Policy
-from triage.rules.grading import DAYS_A_MONTH, QUALITY, RANK_BITS, SOURCE
+from triage.rules.grading import QUALITY, RANK_BITS, SOURCE, last_good_day
 
 
 def needed_fields(policy: Policy, group: str) -> list[str]:
@@ -72,7 +72,7 @@ def rests_on(base: pl.DataFrame, clear: pl.DataFrame, policy: Policy) -> pl.Seri
 def expires_on(
     base: pl.DataFrame, clear: pl.DataFrame, graded: pl.DataFrame, policy: Policy
 ) -> pl.Series:
-    """First day on which a needed answer that counts today will be too old.
+    """Last day on which every needed answer that counts today is within its age limit.
 
     Parameters
     ----------
@@ -99,20 +99,7 @@ def expires_on(
         groups = [g for g in policy.groups if name in needed_fields(policy, g)]
         if standard.expires == "none" or not groups:
             continue
-        limit = policy.parameters[f"expiry_{standard.expires}_months"]
-        on = (
-            pl.coalesce("mc_date", "survey_date")
-            if standard.expires == "timber_reading"
-            else pl.col("survey_date")
-        )
-        months = (
-            pl.when(pl.col("exposed"))
-            .then(limit.exposed if limit.exposed is not None else limit.value)
-            .otherwise(limit.value)
-        )
-        end = dense.select(
-            (on + pl.duration(days=1) * (months * DAYS_A_MONTH).floor().cast(pl.Int64)).alias(name)
-        )[name]
+        end = dense.select(last_good_day(standard, policy).alias(name))[name]
         concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
         value = end.gather(base[SOURCE + name].fill_null(0))
         ends.append(pl.select(pl.when(concerned).then(value).alias(name))[name])
