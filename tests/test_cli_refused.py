@@ -34,18 +34,18 @@ def test_missing_programme_file(stock: Stock) -> None:
 
 def test_programme_that_is_no_toml(stock: Stock) -> None:
     stock.programme.write_text('name = "Small stock\n', encoding="utf-8")
-    refused(stock, "TR104", "not valid TOML", "programme.toml, row 1")
+    refused(stock, "TR104", "not valid TOML", "programme.toml, line 1")
 
 
 def test_slips_in_the_programme_are_said_together(stock: Stock) -> None:
     stock.write(PROGRAMME.replace("as_of", "asof") + 'profile = "gone.toml"\n')
-    err = refused(stock, "unknown key 'asof'", "row 4", "did you mean 'as_of'", "'gone.toml'").err
+    err = refused(stock, "unknown key 'asof'", "line 4", "did you mean 'as_of'", "'gone.toml'").err
     assert "Traceback" not in err
 
 
 def test_files_that_match_nothing(stock: Stock) -> None:
     (stock.folder / "surveys" / "survey.xlsx").unlink()
-    refused(stock, "TR104", "no file matches 'surveys/*.*'", "row 7")
+    refused(stock, "TR104", "no file matches 'surveys/*.*'", "line 7")
 
 
 def test_wrong_sheet_name(stock: Stock) -> None:
@@ -93,13 +93,13 @@ def test_all_files_are_looked_at_before_the_run_stops(stock: Stock) -> None:
 
 def test_measure_that_the_policy_does_not_know(stock: Stock) -> None:
     stock.write(PROGRAMME + '\n[[measures]]\ncode = "loft_topp"\n')
-    refused(stock, "TR104", "'loft_topp'", "programme.toml, row 10", "did you mean 'loft_topup'")
+    refused(stock, "TR104", "'loft_topp'", "programme.toml, line 10", "did you mean 'loft_topup'")
 
 
 def test_condition_on_a_field_that_is_none(stock: Stock) -> None:
     condition = "where = \"roof_fom = 'flat'\"\n"
     stock.write(PROGRAMME + f'\n[[measures]]\ncode = "loft_topup"\n{condition}')
-    refused(stock, "'roof_fom'", "programme.toml, row 11", "'roof_form'")
+    refused(stock, "'roof_fom'", "programme.toml, line 11", "'roof_form'")
 
 
 def test_policy_pack_that_is_not_there(stock: Stock) -> None:
@@ -135,8 +135,8 @@ def test_typo_in_a_policy_names_file_and_line(
     text = rules.read_text(encoding="utf-8")
     assert right in text
     rules.write_text(text.replace(right, wrong, 1), encoding="utf-8")
-    err = refused(stock, "TR105", "water.toml, row ", *words).err
-    line = int(re.findall(r"water\.toml, row (\d+)", err)[0])
+    err = refused(stock, "TR105", "water.toml, line ", *words).err
+    line = int(re.findall(r"water\.toml, line (\d+)", err)[0])
     lines = text.splitlines()
     slip = next(n for n, content in enumerate(lines, 1) if right in content)
     rule = 1 + next(n for n in range(slip, 0, -1) if lines[n - 1] == "[[rules]]")

@@ -13,7 +13,9 @@ class Place:
     column: str | None = None
 
     def __str__(self) -> str:
-        named = (("sheet", self.sheet), ("row", self.row), ("column", self.column))
+        # An editor counts lines, a sheet rows.
+        line = "line" if self.file.endswith((".toml", ".sql")) else "row"
+        named = (("sheet", self.sheet), (line, self.row), ("column", self.column))
         return ", ".join([self.file, *(f"{k} {v!r}" for k, v in named if v is not None)])
 
 

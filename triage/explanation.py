@@ -21,6 +21,10 @@ from triage.runs import STORE, read_record
 from triage.store import Store
 
 Entry = dict[str, Any]
+_RECORD = (
+    *("latitude", "longitude", "grid_reference", "easting_m", "northing_m", "survey_date"),
+    *("measure_code", "measure_material", "measure_thickness_mm"),
+)
 
 
 def explain_home(
@@ -246,7 +250,18 @@ class _Explainer:
                             **cell,
                         }
                     )
-        return facts
+        return [*self._record_facts(), *facts]
+
+    def _record_facts(self) -> list[Entry]:
+        """Where the home is and what is proposed, as each row says it; no grade is at stake."""
+        told = []
+        for row in self._rows("clean_survey").sort("row_id").iter_rows(named=True):
+            for name in _RECORD:
+                if row[name] is not None:
+                    cell = self.cells.get((row["row_id"], name), {})
+                    fact = {"part": row["building_part"], "field": name, "value": row[name]}
+                    told.append({**fact, "grade": None, "counts": True, "why_not": None, **cell})
+        return told
 
     def _cells(self) -> dict[tuple[int, str], Entry]:
         """File, sheet, row, column and raw text by survey row and field."""

@@ -95,7 +95,10 @@ def judge(work: Work) -> None:
 
 def _batches(work: Work) -> Iterator[Assessed]:
     grades = work.store.table("row_grade")
-    rows = work.store.table("clean_survey").join(grades, on="row_id", maintain_order="left")
+    rows = _with_foam_traces(
+        work.store.table("clean_survey").join(grades, on="row_id", maintain_order="left"),
+        work.store.table("cell_unknown"),
+    )
     marks = work.store.table("cell_mark")
     proposals = work.store.table("written_proposal")
     places = work.store.ask(
@@ -120,6 +123,20 @@ def _batches(work: Work) -> Iterator[Assessed]:
             work.programme.as_of,
             list(work.contract.fields),
         )
+
+
+def _with_foam_traces(rows: pl.DataFrame, unknowns: pl.DataFrame) -> pl.DataFrame:
+    """Somebody wrote something about foam that cannot be read: then foam is suspected.
+
+    It is not where the same row answers the question itself.
+    """
+    written = pl.col("kind").is_in(["unmapped", "illegible", "conflicting"])
+    about_foam = pl.col("field").str.starts_with("foam_")
+    traced = unknowns.filter(written & about_foam)["row_id"].unique()
+    suspected = pl.col("foam_present").is_null() & pl.col("row_id").is_in(traced.implode())
+    return rows.with_columns(
+        pl.when(suspected).then(pl.lit("suspected")).otherwise("foam_present").alias("foam_present")
+    )
 
 
 def flag_batches(work: Work) -> None:

@@ -4,13 +4,18 @@
 -- grain: one row per problem; a location problem once for each file that names the home
 CREATE OR REPLACE TABLE problem AS
 SELECT kind, field, raw, file, sheet, "row", "column", message
-FROM survey_problem
+FROM survey_problem AS said
+-- A row that is rejected for want of an identity is told once, as a row.
+WHERE said.kind NOT IN ('no_property_id', 'no_building_part')
+    OR said.row_id NOT IN (SELECT row_id FROM survey_row WHERE status = 'rejected')
 UNION ALL
 SELECT
     'row_' || survey_row.status, NULL, NULL, source.file, source.sheet, raw.sheet_row, NULL,
-    survey_row.reason
+    coalesce(said.message, survey_row.reason)
 FROM survey_row
 JOIN raw_survey AS raw USING (row_id)
+LEFT JOIN survey_problem AS said
+    ON said.row_id = survey_row.row_id AND said.kind = survey_row.reason
 JOIN source_file AS source ON survey_row.source_id = source.source_id
 WHERE survey_row.status <> 'accepted'
 UNION ALL

@@ -81,16 +81,19 @@ def _line_of(text: str, keys: tuple[str, ...]) -> int | None:
     """
     lines = text.splitlines()
     found: int | None = None
-    start = 0
+    start, end = 0, len(lines)
     for key in keys:
         entry = _ENTRY.fullmatch(key)
         count = int(entry[2]) if entry else 1
         word = re.escape(entry[1] if entry else key)
         key_at = rf"""(?:^|[.\[{{,\s])(["']?){word}\1\s*(?:=|\.|\]|$)"""
         named = re.compile(rf"^\s*\[\[\s*{word}\s*\]\]" if entry else key_at)
-        hits = [n for n in range(start, len(lines)) if named.search(lines[n])]
+        hits = [n for n in range(start, end) if named.search(lines[n])]
         if len(hits) < count:
             break
         start = hits[count - 1]
         found = start + 1
+        if entry:  # what is asked for next stands inside this entry or nowhere
+            rest = range(start + 1, end)
+            end = next((n for n in rest if lines[n].lstrip().startswith("[[")), end)
     return found

@@ -72,7 +72,8 @@ class CheckReport:
         for file in self.files:
             yield from _file_lines(file)
         counts = ", ".join(f"{count} {state}" for state, count in self.rows.items())
-        yield f"{len(self.files)} files: rows {counts}; {len(self.errors)} errors"
+        files = f"{len(self.files)} file" + ("" if len(self.files) == 1 else "s")
+        yield f"{files}: rows {counts}; {len(self.errors)} errors"
 
 
 def check_files(

@@ -108,8 +108,9 @@ def _reasons(page: _Page, part: Entry) -> None:
     page.section(f"Why: {_name(part)}")
     fired = list(part.get("fired") or [])
     undecidable = list(part.get("undecidable") or [])
-    if not fired and not undecidable:
-        page.text("No rule fired, and every required rule could be answered.")
+    reason = part.get("reason")
+    if not fired and (reason or not undecidable):
+        page.text(reason or "No rule fired, and every required rule could be answered.")
     for rule in fired:
         severity = rule.get("severity")
         grade = "" if severity is None else f" [severity {severity}]"
