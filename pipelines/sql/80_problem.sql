@@ -11,11 +11,9 @@ WHERE said.kind NOT IN ('no_property_id', 'no_building_part')
 UNION ALL
 SELECT
     'row_' || survey_row.status, NULL, NULL, source.file, source.sheet, raw.sheet_row, NULL,
-    coalesce(said.message, survey_row.reason)
+    survey_row.reason
 FROM survey_row
 JOIN raw_survey AS raw USING (row_id)
-LEFT JOIN survey_problem AS said
-    ON said.row_id = survey_row.row_id AND said.kind = survey_row.reason
 JOIN source_file AS source ON survey_row.source_id = source.source_id
 WHERE survey_row.status <> 'accepted'
 UNION ALL

@@ -104,9 +104,9 @@ def test_rows_without_home_or_part_are_rejected_with_a_reason(
     intake = _read(rows, write_book, read_files)
     assert intake.counts == {"read": 4, "accepted": 1, "rejected": 3, "superseded": 0}
     assert intake.rows["reason"].to_list() == [
-        "no property_id",
-        "no readable building_part",
-        "no readable building_part",
+        "no reference of the home; the row is not used",
+        "no readable building part; the row is not used",
+        "no readable building part; the row is not used",
         None,
     ]
 

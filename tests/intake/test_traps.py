@@ -163,7 +163,9 @@ def test_identifiers_keep_zeros_lose_apostrophes_and_are_refused_when_damaged(
     intake = read_files(write_book(rows))
     assert intake.clean["property_id"].to_list() == ["0042", "0043", "H 44", "45"]
     assert intake.counts == {"read": 8, "accepted": 4, "rejected": 4, "superseded": 0}
-    assert intake.rows.filter(status="rejected")["reason"].unique().to_list() == ["no property_id"]
+    assert intake.rows.filter(status="rejected")["reason"].unique().to_list() == [
+        "no reference of the home; the row is not used"
+    ]
     kinds = intake.problems.filter(kind="damaged_id").select("row", "raw").rows()
     assert kinds == [(5, "1.00E+11")]
 

@@ -9,7 +9,7 @@ from triage.contract import Contract
 from triage.intake.files import FileReading
 from triage.intake.postal import repair_codes
 from triage.intake.result import SCHEMAS, Intake, clean_schema, empty_frame
-from triage.intake.rows import decide_rows
+from triage.intake.rows import NO_HOME, NO_PART, decide_rows
 from triage.intake.sheets import Note
 from triage.intake.table import SheetTable, constant_columns
 
@@ -18,8 +18,8 @@ _DESK = "desk"
 _USUAL_GRADE = "observed"
 _DESK_GRADE = "documented"
 _KEY_PROBLEMS = (
-    ("property_id", "no_property_id", "no reference of the home; the row is not used"),
-    ("building_part", "no_building_part", "no readable building part; the row is not used"),
+    ("property_id", "no_property_id", NO_HOME),
+    ("building_part", "no_building_part", NO_PART),
 )
 
 

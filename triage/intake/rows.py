@@ -7,6 +7,8 @@ import polars as pl
 
 from triage.intake.result import SCHEMAS
 
+NO_HOME = "no reference of the home; the row is not used"
+NO_PART = "no readable building part; the row is not used"
 MEASURE_FIELDS = ("measure_code", "measure_material", "measure_thickness_mm")
 KEY = ("property_id", "building_part", "survey_id")
 _NULL = "\x00"
@@ -46,9 +48,9 @@ def decide_rows(
     """
     reason = (
         pl.when(pl.col("property_id").is_null())
-        .then(pl.lit("no property_id"))
+        .then(pl.lit(NO_HOME))
         .when(pl.col("building_part").is_null())
-        .then(pl.lit("no readable building_part"))
+        .then(pl.lit(NO_PART))
     )
     judged = clean.select("row_id", reason.alias("reason"))
     kept = clean.filter(judged.get_column("reason").is_null())
