@@ -26,6 +26,7 @@ from triage.rules.table import ID, queue_table
 from triage.rules.variants import join_variants
 from triage.rules.words import Writer
 
+_MOULDY = ("moderate", "extensive", "void_only")
 _EXPOSED = ("severe", "very_severe")
 
 
@@ -117,7 +118,9 @@ def assess(
             "expires_on": expires_on(base, clear, graded, policy),
         }
     )
-    told = base.with_columns(foam_now().alias("foam"))
+    told = base.with_columns(foam_now().alias("foam")).join(
+        _first_hazard(graded), on=KEY, how="left", maintain_order="left"
+    )
     computed = [name for name in policy.quantities if name in frames.all.columns]
     return Assessed(
         queue=queue_table(told, decision.table, lists, known, policy),
@@ -138,6 +141,12 @@ def _proposed(current: pl.DataFrame, standing: Standing) -> pl.DataFrame:
         pl.lit(standing.material, pl.String).alias("measure_material"),
         pl.lit(standing.thickness_mm, pl.Float64).alias("measure_thickness_mm"),
     )
+
+
+def _first_hazard(graded: pl.DataFrame) -> pl.DataFrame:
+    """Day on which mould was first recorded at a home-part: statutory clocks may run from it."""
+    mouldy = graded.filter(pl.col("visible_mould").is_in(list(_MOULDY)))
+    return mouldy.group_by(KEY).agg(pl.col("survey_date").min().alias("hazard_first_on"))
 
 
 def _specified(proposals: pl.DataFrame, standing: Sequence[Standing]) -> pl.DataFrame:

@@ -43,7 +43,6 @@ def read_surveys(work: Work) -> None:
         "source_file": intake.sources,
         "source_column": intake.columns,
         "raw_survey": intake.raw,
-        "clean_survey": intake.clean,
         "cell_mark": intake.marks,
         "row_grade": intake.grades,
         "cell_unknown": intake.unknowns,
@@ -53,6 +52,8 @@ def read_surveys(work: Work) -> None:
     }
     for name, frame in tables.items():
         work.store.put(name, frame)
+    declared = work.contract.duckdb_ddl(name="clean_survey", also={"row_id": "UINTEGER"})
+    work.store.put("clean_survey", intake.clean, declared)
     work.rows = _reconciled(intake)
 
 

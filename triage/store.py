@@ -59,12 +59,20 @@ class Store:
                 "wait until that run has ended, or write to another folder",
             ) from problem
 
-    def put(self, name: str, frame: pl.DataFrame) -> None:
-        """Write a table, replacing one of that name, and keep the frame at hand."""
+    def put(self, name: str, frame: pl.DataFrame, ddl: str | None = None) -> None:
+        """Write a table, replacing one of that name, and keep the frame at hand.
+
+        With `ddl`, the statement that declares the table, its types and keys are enforced.
+        """
         if not _NAME.fullmatch(name):
             raise ValueError(f"not a table name: {name!r}")
         self._con.register("incoming", frame.to_arrow())
-        self._con.execute(f"CREATE OR REPLACE TABLE {name} AS SELECT * FROM incoming")
+        if ddl is None:
+            self._con.execute(f"CREATE OR REPLACE TABLE {name} AS SELECT * FROM incoming")
+        else:
+            self._con.execute(f"DROP TABLE IF EXISTS {name}")
+            self._con.execute(ddl)
+            self._con.execute(f"INSERT INTO {name} BY NAME SELECT * FROM incoming")
         self._con.unregister("incoming")
         self._at_hand[name] = frame
 

@@ -1,5 +1,6 @@
 """Loads schemas/tables and schemas/codes: the one description of what a survey holds."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -73,13 +74,26 @@ class Contract:
         }
         return {name: kinds[field.type] for name, field in self.tables[table].columns.items()}
 
-    def duckdb_ddl(self, table: str = SURVEY) -> str:
-        """`CREATE TABLE` for DuckDB: column types and the primary key."""
+    def duckdb_ddl(
+        self, table: str = SURVEY, name: str | None = None, also: Mapping[str, str] | None = None
+    ) -> str:
+        """`CREATE TABLE` for DuckDB: column types and the primary key.
+
+        Parameters
+        ----------
+        table
+            Table of the contract.
+        name
+            What to call it in the store; the contract's own name if None.
+        also
+            Columns beyond the contract's, with their SQL types.
+        """
         entry = self.tables[table]
         lines = [f'    "{name}" {_SQL_TYPES[f.type]}' for name, f in entry.columns.items()]
+        lines += [f'    "{column}" {kind}' for column, kind in (also or {}).items()]
         if entry.primary_key:
             lines.append("    PRIMARY KEY (" + ", ".join(f'"{k}"' for k in entry.primary_key) + ")")
-        return f'CREATE TABLE "{entry.name}" (\n' + ",\n".join(lines) + "\n);"
+        return f'CREATE TABLE "{name or entry.name}" (\n' + ",\n".join(lines) + "\n);"
 
 
 @cache

@@ -44,6 +44,7 @@ def queue_table(
         "region_name",
         "zone_join",
         "near_cold_line",
+        "hazard_first_on",
         zone.alias("zone"),
         pl.coalesce("exposure_class", "exposure_from_place").alias("exposure"),
         pl.when("foam")
@@ -57,13 +58,19 @@ def queue_table(
         pl.concat_list("presumed_checks", "rule_checks")
         .list.unique(maintain_order=True)
         .alias("checks"),
-        pl.when(pl.col("near_cold_line").fill_null(value=False))
-        .then(
-            pl.concat_list(
-                "notes", pl.lit("Climate lies near the cold line: both sides were judged.")
-            )
+        pl.concat_list(
+            "notes",
+            pl.when(pl.col("near_cold_line")).then(
+                pl.lit("Climate lies near the cold line: both sides were judged.")
+            ),
+            pl.when(pl.col("hazard_first_on").is_not_null()).then(
+                pl.format(
+                    "Mould hazard first recorded on {}: statutory clocks may run from that day.",
+                    pl.col("hazard_first_on").dt.to_string("%Y-%m-%d"),
+                )
+            ),
         )
-        .otherwise("notes")
+        .list.drop_nulls()
         .alias("notes"),
     )
     outstanding = pl.sum_horizontal(

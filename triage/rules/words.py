@@ -133,12 +133,7 @@ class Writer:
                     pl.col(name).is_in([FIRES, DISPUTED]) for name in rule.note_on
                 )
             flags.append(on.alias(rule.id))
-        hazard = pl.any_horizontal(pl.col(r.id) == FIRES for r in self.gating if r.base == "V04")
-        flags.append(hazard.alias("_hazard"))
         words = [f"{r.id}: {r.next_action}" for r in notes]
-        words.append(
-            "Damp or mould hazard on record: statutory clocks may run from its first record."
-        )
         return word_lists(self.results.select(flags), words)
 
     def _stop_work(self) -> pl.Series:
