@@ -21,6 +21,7 @@ from triage.runs import STORE, read_record
 from triage.store import Store
 
 Entry = dict[str, Any]
+_HELD = ("fires", "disputed", "confirm_first", "expired", "undecidable", "presumed")
 _RECORD = (
     *("latitude", "longitude", "grid_reference", "easting_m", "northing_m", "survey_date"),
     *("measure_code", "measure_material", "measure_thickness_mm"),
@@ -147,6 +148,10 @@ class _Explainer:
             concerned = rule.outcome in (*GATING, "clears-gate")
             if concerned and row["measure_group"] in rule.groups:
                 by_result[RESULT_WORDS[results[rule.id]]].append(rule)
+        met = {name for rule in by_result["fires"] for name in rule.clears}
+        by_gate = [r for word in _HELD for r in by_result[word] if r.id in met]
+        for word in _HELD:
+            by_result[word] = [rule for rule in by_result[word] if rule.id not in met]
         order = {rule: n for n, rule in enumerate(row["fired"])}
         gates = [rule for rule in by_result["fires"] if rule.outcome not in GATING]
         firing = [rule for rule in by_result["fires"] if rule.outcome in GATING]
@@ -166,6 +171,7 @@ class _Explainer:
             "main_rule": row["main_rule"],
             "reason": row["reason"],
             "fired": [self._fired(rule, known) for rule in fired],
+            "cleared_by_gate": [rule.id for rule in by_gate],
             "gates_met": [self._answer(rule, known) for rule in gates],
             "undecidable": [self._open(rule, row, results, known) for rule in open_rules],
             "clear": [self._answer(rule, known) for rule in by_result["clear"]],

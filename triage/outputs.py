@@ -30,7 +30,6 @@ _QUEUE_FILE_DROPS = (
     "clearance_open",
     "presumed_topics",
     "asks_for_evidence",
-    "expired_rules",
 )
 
 

@@ -7,7 +7,19 @@ from hypothesis import given
 from hypothesis import strategies as st
 from rule_changes import worse
 from rule_generated import changed_homes, few
-from rule_homes import BASES, FIX, REVIEW, SAFE, SOUND, Answer, Home, Survey, judge, judge_one
+from rule_homes import (
+    BASES,
+    FIX,
+    POLICY,
+    REVIEW,
+    SAFE,
+    SOUND,
+    Answer,
+    Home,
+    Survey,
+    judge,
+    judge_one,
+)
 
 LATER, EARLIER = date(2026, 6, 1), date(2025, 12, 1)
 LOFT = BASES["loft"]
@@ -28,7 +40,7 @@ def test_two_answers_that_part_the_queues_are_a_contradiction(on: date) -> None:
     row = judge_one(LOFT.also(_visit(on, roof_leak_evidence="active")))
     assert (row["queue"], row["lane"], row["disputed"]) == (REVIEW, "contradiction", ["W01"])
     assert row["disputed_fields"] == ["roof_leak_evidence"]
-    assert row["missing"] == [] or row["missing"] == ["roof_leak_evidence"]
+    assert row["missing"] == ["roof_leak_evidence"]
 
 
 def test_two_answers_that_change_nothing_are_no_contradiction() -> None:
@@ -47,6 +59,8 @@ def test_where_a_repair_is_due_whichever_is_right_the_row_is_repaired() -> None:
     assert row["queue"] == FIX
     assert "W01p" in row["fired"]
     assert row["disputed"] == ["W01"]
+    # Only the repair that is sure is ordered; the disputed one is not.
+    assert row["next_action"] == POLICY.rules["W01p"].next_action
 
 
 def test_each_value_with_a_repair_of_its_own_sends_the_row_to_repair() -> None:
@@ -55,6 +69,7 @@ def test_each_value_with_a_repair_of_its_own_sends_the_row_to_repair() -> None:
     row = judge_one(cavity.also(_visit(LATER, wall_damp_evidence="ground")))
     assert row["queue"] == FIX
     assert sorted(row["disputed"]) == ["W07", "W13"]
+    assert all(POLICY.rules[rule].next_action in row["next_action"] for rule in ("W07", "W13"))
 
 
 def test_a_better_and_later_answer_supersedes() -> None:

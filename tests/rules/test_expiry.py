@@ -1,7 +1,7 @@
 """Age limits of evidence (survey dictionary 5.6; mould 12 months by dry run Q9).
 
-The as-of date is 31 October 2026. Limits are told in months; a day either side of the boundary is
-left open, so that the tests hold whether a month is one of the calendar or its mean length.
+The as-of date is 31 October 2026. Limits are calendar months: an answer is good up to and on the
+same day of the month that ends them.
 """
 
 from datetime import date
@@ -10,26 +10,26 @@ from rule_changes import older
 from rule_homes import BASES, REVIEW, SAFE, Home, Survey, judge, judge_one
 
 DAY = date(2026, 2, 16)
-# Field, home, last day that is fresh for sure, first day that is too old for sure.
+# Field, home, oldest day that is fresh, and the day before it, which is too old.
 MILD = [
-    ("roof_leak_evidence", "loft", date(2024, 11, 2), date(2024, 10, 29)),  # 24 months
-    ("gutter_condition", "rafter", date(2024, 11, 2), date(2024, 10, 29)),
-    ("flashing_condition", "rafter", date(2024, 11, 2), date(2024, 10, 29)),
-    ("valley_condition", "rafter", date(2024, 11, 2), date(2024, 10, 29)),
-    ("roof_covering_condition", "loft", date(2024, 11, 2), date(2024, 10, 29)),
-    ("pointing_condition", "cavity", date(2022, 11, 2), date(2022, 10, 29)),  # 48 months
-    ("ground_to_dpc_mm", "inside_wall", date(2022, 11, 2), date(2022, 10, 29)),
-    ("subfloor_vent_state", "air", date(2024, 11, 2), date(2024, 10, 29)),  # 24
-    ("visible_mould", "loft", date(2025, 11, 2), date(2025, 10, 29)),  # 12 months
-    ("foam_defects", "over_deck_foam_below", date(2021, 11, 2), date(2021, 10, 29)),  # 60
+    ("roof_leak_evidence", "loft", date(2024, 10, 31), date(2024, 10, 30)),  # 24 months
+    ("gutter_condition", "rafter", date(2024, 10, 31), date(2024, 10, 30)),
+    ("flashing_condition", "rafter", date(2024, 10, 31), date(2024, 10, 30)),
+    ("valley_condition", "rafter", date(2024, 10, 31), date(2024, 10, 30)),
+    ("roof_covering_condition", "loft", date(2024, 10, 31), date(2024, 10, 30)),
+    ("pointing_condition", "cavity", date(2022, 10, 31), date(2022, 10, 30)),  # 48 months
+    ("ground_to_dpc_mm", "inside_wall", date(2022, 10, 31), date(2022, 10, 30)),
+    ("subfloor_vent_state", "air", date(2024, 10, 31), date(2024, 10, 30)),  # 24
+    ("visible_mould", "loft", date(2025, 10, 31), date(2025, 10, 30)),  # 12 months
+    ("foam_defects", "over_deck_foam_below", date(2021, 10, 31), date(2021, 10, 30)),  # 60
 ]
 SEVERE = [
-    ("roof_leak_evidence", "loft", date(2025, 11, 2), date(2025, 10, 29)),  # 12 months
-    ("gutter_condition", "rafter", date(2025, 11, 2), date(2025, 10, 29)),
-    ("pointing_condition", "outside_wall", date(2024, 11, 2), date(2024, 10, 29)),  # 24
-    ("ground_to_dpc_mm", "inside_cavity_wall", date(2024, 11, 2), date(2024, 10, 29)),
-    ("visible_mould", "loft", date(2025, 11, 2), date(2025, 10, 29)),  # 12, the same
-    ("foam_defects", "over_deck_foam_below", date(2023, 11, 3), date(2023, 10, 29)),  # 36
+    ("roof_leak_evidence", "loft", date(2025, 10, 31), date(2025, 10, 30)),  # 12 months
+    ("gutter_condition", "rafter", date(2025, 10, 31), date(2025, 10, 30)),
+    ("pointing_condition", "outside_wall", date(2024, 10, 31), date(2024, 10, 30)),  # 24
+    ("ground_to_dpc_mm", "inside_cavity_wall", date(2024, 10, 31), date(2024, 10, 30)),
+    ("visible_mould", "loft", date(2025, 10, 31), date(2025, 10, 30)),  # 12, the same
+    ("foam_defects", "over_deck_foam_below", date(2023, 10, 31), date(2023, 10, 30)),  # 36
 ]
 LASTING = [  # construction facts: no limit until contradicted
     ("wall_construction", "cavity"),
@@ -113,7 +113,7 @@ def test_a_survey_without_a_date_cannot_clear_and_has_not_expired() -> None:
 def test_a_timber_reading_ages_from_its_own_date() -> None:
     rafter = BASES["rafter"].without("timber_decay_grade")
     fresh, old = judge(
-        [rafter.but(mc_date=date(2025, 11, 2)), rafter.but(mc_date=date(2025, 10, 29))]
+        [rafter.but(mc_date=date(2025, 10, 31)), rafter.but(mc_date=date(2025, 10, 30))]
     ).rows()  # 12 months
     assert fresh["queue"] == SAFE
     assert (old["lane"], old["expired"]) == ("expired", ["timber_mc_pct"])
@@ -131,3 +131,12 @@ def test_the_day_told_is_the_day_it_lapses() -> None:
     rows = [judge_one(BASES["loft"], as_of=day) for day in days]
     assert rows[0]["queue"] == SAFE
     assert rows[1]["queue"] == REVIEW
+
+
+def test_good_until_sees_the_field_behind_a_quantity() -> None:
+    # The wall face is a quantity; its pointing, 48 months good, ends before mould (12 months).
+    home = _seen_on(BASES["outside_wall"], "pointing_condition", date(2022, 12, 15))
+    row = judge_one(home)
+    assert row["queue"] == SAFE
+    assert row["expires_on"] == date(2026, 12, 15)
+    assert judge_one(BASES["outside_wall"])["expires_on"] == date(2027, 2, 16)

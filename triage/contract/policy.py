@@ -231,6 +231,15 @@ class Policy:
         """Value of a parameter."""
         return self.parameters[name].value
 
+    @property
+    def limits(self) -> dict[str, float]:
+        """Value of every parameter, as conditions are bound to them."""
+        return {name: parameter.value for name, parameter in self.parameters.items()}
+
+    def groups_requiring(self, rule: str) -> list[str]:
+        """Measure groups of which this rule must be decided before a row can be safe."""
+        return [group.code for group in self.groups.values() if rule in group.required]
+
     def rules_of(self, group: str) -> list[Rule]:
         """Entries that can be evaluated for a measure group, in the register's order."""
         return [r for r in self.rules.values() if group in r.groups and r.awaits is None]

@@ -61,7 +61,7 @@ def condition_errors(
 ) -> list[TriageError]:
     """What is wrong with a condition, its codes included."""
     known = {*contract.fields, *policy.quantities}
-    limits = {name: parameter.value for name, parameter in policy.parameters.items()}
+    limits = policy.limits
     found: list[TriageError] = [*check_condition(sql, known, limits, where)]
     for match in _COMPARED.finditer(sql):
         name = match["one"] or match["any"] or match["list"]

@@ -195,6 +195,7 @@ def _rules(page: _Page, part: Entry) -> None:
         ("gate met: positive evidence that clears the rules it names", "gates_met"),
         ("cannot be decided", "undecidable"),
         ("taken as usual, to be checked before start", "presumed"),
+        ("cleared by a met gate", "cleared_by_gate"),
         ("clear", "clear"),
         ("does not apply", "not_applicable"),
         ("NOT EVALUATED in this version; nothing is claimed", "not_evaluated"),

@@ -83,8 +83,8 @@ def _chapters(policy: Policy) -> Iterator[tuple[str, list[Rule]]]:
 def _entry(rule: Rule, policy: Policy) -> list[str]:
     waits = f"; NOT EVALUATED in this version: awaits {rule.awaits}" if rule.awaits else ""
     weight = f", severity {rule.severity}" if rule.severity else ""
-    limits = {name: parameter.value for name, parameter in policy.parameters.items()}
-    required = [g.code for g in policy.groups.values() if rule.id in g.required]
+    limits = policy.limits
+    required = policy.groups_requiring(rule.id)
     every = set(required) == set(rule.groups)
     first = plain_condition(rule.review_before_repair or "", limits)
     told = {
@@ -138,7 +138,7 @@ def _need_words(needs: Needs) -> str:
 
 def _presumptions(policy: Policy) -> list[str]:
     """What may be presumed when unknown, and the check that then holds the start."""
-    limits = {name: parameter.value for name, parameter in policy.parameters.items()}
+    limits = policy.limits
     lines = _heading("Presumed when not known, with a check before work starts")
     lines += _wrapped("At most max_presumed_topics may stand on one row, those not counted aside.")
     for item in policy.presumptions:

@@ -105,7 +105,7 @@ def _sheets(
     gap_title = "Missing evidence, and how many homes wait for it"
     problem_title = "What could not be read or used, and where it stands in your files"
     if visits is not None:
-        title = "Visits: answers that together would settle homes, most homes first"
+        title = "Visits: answers that, if good, together settle homes; most homes first"
         sheets.append(_plain_sheet("Visits", title, visits, VISIT_HEADINGS))
     return [
         *sheets,
@@ -132,7 +132,7 @@ VISIT_HEADINGS: Mapping[str, tuple[str, float]] = {
     "fields": ("Record on one visit", 90),
     "fields_n": ("Answers", 10),
     "measure_group": ("Measure", 18),
-    "homes": ("Homes it would settle", 14),
+    "homes": ("Homes waiting for these", 14),
 }
 PROBLEM_HEADINGS: Mapping[str, tuple[str, float]] = {
     "kind": ("Kind", 18),

@@ -59,8 +59,8 @@ def smallest_sets(
         )
     for number, item in presumptions:
         if item.counts:
-            used = _any([pl.col(c) for c in (f"{PRESUMES}{number}",) if c in state.columns])
-            wanted.setdefault(item.field, []).append(used & pl.col(f"ask|{item.topic}"))
+            used = pl.col(f"{PRESUMES}{number}") & pl.col(f"ask|{item.topic}")
+            wanted.setdefault(item.field, []).append(used)
     for name, tests in doubtful.items():
         wanted.setdefault(name, []).extend(tests)
     return state.select(_any(tests).alias(MISSING + name) for name, tests in sorted(wanted.items()))

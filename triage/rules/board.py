@@ -20,7 +20,7 @@ class Board:
 
     def __init__(self, group: str, frames: Frames, policy: Policy) -> None:
         self.group, self.frames, self.policy = group, frames, policy
-        self.limits = {name: parameter.value for name, parameter in policy.parameters.items()}
+        self.limits = policy.limits
         self.rules = policy.rules_of(group)
         self.presumptions: list[tuple[int, Presumption]] = [
             (n, item) for n, item in enumerate(policy.presumptions) if group in item.groups

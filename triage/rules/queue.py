@@ -36,7 +36,7 @@ class Decision:
 
 def review_first(all_frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
     """Where a fired rule would put review before repair (5.2): one Boolean a rule that can."""
-    limits = {name: parameter.value for name, parameter in policy.parameters.items()}
+    limits = policy.limits
     # The comparison gives a constant condition such as TRUE the height of the frame.
     rows = pl.col("measure_group").is_not_null()
     return all_frame.select(
@@ -114,7 +114,7 @@ def _any(tests: list[pl.Expr]) -> pl.Expr:
 
 def _open(rule: Rule, policy: Policy, codes: tuple[int, ...]) -> pl.Expr:
     """A rule that the group requires and that could not be decided."""
-    groups = [group.code for group in policy.groups.values() if rule.id in group.required]
+    groups = policy.groups_requiring(rule.id)
     return pl.col(rule.id).is_in(list(codes)) & pl.col("measure_group").is_in(groups)
 
 

@@ -6,8 +6,8 @@ from triage.contract.policy import Policy
 from triage.rules.grading import QUALITY, RANK_BITS, SOURCE, last_good_day
 
 
-def needed_fields(policy: Policy, group: str) -> list[str]:
-    """Fields that the required rules of a group ask of an ordinary home, foam details aside."""
+def ordinary_needs(policy: Policy, group: str) -> list[str]:
+    """What the required rules of a group ask of an ordinary home, foam details aside."""
     names: dict[str, None] = {}
     for rule_id in policy.groups[group].required:
         rule = policy.rules[rule_id]
@@ -16,6 +16,16 @@ def needed_fields(policy: Policy, group: str) -> list[str]:
         for any_of in rule.needs_in(group):
             names[any_of[0]] = None
     return list(names)
+
+
+def fields_relied_on(policy: Policy, group: str) -> set[str]:
+    """Every survey field behind what the required rules of a group need, quantities included."""
+    fields: set[str] = set()
+    for rule_id in policy.groups[group].required:
+        for name in (n for any_of in policy.rules[rule_id].needs_in(group) for n in any_of):
+            quantity = policy.quantities.get(name)
+            fields |= {name} if quantity is None else set(quantity.fields)
+    return fields
 
 
 def survey_quality(clear: pl.DataFrame, policy: Policy) -> pl.Series:
@@ -30,7 +40,7 @@ def survey_quality(clear: pl.DataFrame, policy: Policy) -> pl.Series:
     for group in policy.groups:
         # What is looked up or settled by inference says nothing of how well the visit was done.
         inferred = {p.field for p in policy.presumptions if group in p.groups and not p.counts}
-        needed = [name for name in needed_fields(policy, group) if name not in inferred]
+        needed = [name for name in ordinary_needs(policy, group) if name not in inferred]
         names = [name for name in needed if name in clear.columns]
         if names:
             known = pl.sum_horizontal(pl.col(name).is_not_null().cast(pl.Float64) for name in names)
@@ -57,9 +67,10 @@ def rests_on(base: pl.DataFrame, clear: pl.DataFrame, policy: Policy) -> pl.Seri
     clear
         The same rows with only the evidence that counts.
     """
+    relied = {group: fields_relied_on(policy, group) for group in policy.groups}
     ranks = []
     for name in [c.removeprefix(QUALITY) for c in base.columns if c.startswith(QUALITY)]:
-        groups = [g for g in policy.groups if name in needed_fields(policy, g)]
+        groups = [group for group, fields in relied.items() if name in fields]
         if groups:
             concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
             rank = pl.when(concerned).then(base[QUALITY + name] & RANK_BITS)
@@ -93,10 +104,11 @@ def expires_on(
     dense = pl.DataFrame({"row_id": pl.int_range(height, dtype=pl.UInt32, eager=True)}).join(
         rows, on="row_id", how="left", maintain_order="left"
     )
+    relied = {group: fields_relied_on(policy, group) for group in policy.groups}
     ends = []
     for name in [c.removeprefix(SOURCE) for c in base.columns if c.startswith(SOURCE)]:
         standard = policy.evidence.of(name)
-        groups = [g for g in policy.groups if name in needed_fields(policy, g)]
+        groups = [group for group, fields in relied.items() if name in fields]
         if standard.expires == "none" or not groups:
             continue
         end = dense.select(last_good_day(standard, policy).alias(name))[name]

@@ -8,7 +8,7 @@ from triage.rules.words import main_rule, next_action, reason
 
 ID = ("property_id", "building_part", "measure_code")
 _WORKINGS = (
-    *("presumed_checks", "rule_checks", "fix_actions", "review_actions"),
+    *("presumed_checks", "rule_checks", "fix_actions", "review_actions", "disputed_actions"),
     *("fired_fix", "fired_review", "fired_safety"),
 )
 

@@ -1,4 +1,4 @@
-"""Turns the answers into the lists and sentences that people read, once per distinct pattern."""
+"""Turns the answers into the lists and sentences that people read."""
 
 from collections.abc import Callable, Sequence
 from operator import attrgetter
@@ -18,8 +18,6 @@ from triage.rules.codes import (
 )
 from triage.rules.patterns import word_lists
 from triage.rules.queue import FIX, REVIEW, SAFE
-
-_OPEN = (UNDECIDABLE, EXPIRED)
 
 
 def by_severity(rules: Sequence[Rule]) -> list[Rule]:
@@ -42,17 +40,17 @@ class Writer:
         missing, presumed
             As evaluated: Boolean columns `miss__…` and `topic__…`.
         """
-        ids = attrgetter("id")
-        fired = list(self.gating)
+        ids, action = attrgetter("id"), attrgetter("next_action")
+        fired = self.gating
+        repairs = [rule for rule in fired if rule.outcome == FIX]
         columns = {
             "fired": self._where(fired, (FIRES,), ids),
-            "fired_fix": self._where([r for r in fired if r.outcome == FIX], (FIRES,), ids),
+            "fired_fix": self._where(repairs, (FIRES,), ids),
             "fired_review": self._where(
                 [r for r in fired if r.outcome == REVIEW and r.lane != "safety"], (FIRES,), ids
             ),
             "fired_safety": self._where([r for r in fired if r.lane == "safety"], (FIRES,), ids),
-            "undecidable": self._required_open((UNDECIDABLE, EXPIRED), ids),
-            "expired_rules": self._required_open((EXPIRED,), ids),
+            "undecidable": self._required_open(ids),
             "confirm_first": self._where(fired, (CONFIRM,), ids),
             "disputed": self._where(fired, (DISPUTED,), ids),
             "missing": word_lists(
@@ -62,7 +60,7 @@ class Writer:
             "presumed": self._presumed(presumed, "topic"),
             "presumed_checks": self._presumed(presumed, "check"),
             "rule_checks": self._checks(),
-            "enabling": self._where(self._of("enabling-work"), (FIRES,), lambda r: r.next_action),
+            "enabling": self._where(self._of("enabling-work"), (FIRES,), action),
             "notes": self._notes(),
             "stop_work": self._stop_work(),
             "cautions": self._where(
@@ -70,11 +68,10 @@ class Writer:
                 (FIRES, DISPUTED, CONFIRM),
                 lambda r: f"{r.id}: {r.cautions}",
             ),
-            "fix_actions": self._where(
-                [r for r in fired if r.outcome == FIX], (FIRES, DISPUTED), lambda r: r.next_action
-            ),
+            "fix_actions": self._where(repairs, (FIRES,), action),
+            "disputed_actions": self._where(repairs, (DISPUTED,), action),
             "review_actions": self._where(
-                [r for r in fired if r.outcome == REVIEW], (FIRES,), lambda r: r.next_action
+                [r for r in fired if r.outcome == REVIEW], (FIRES,), action
             ),
         }
         return pl.DataFrame(columns)
@@ -88,15 +85,12 @@ class Writer:
         flags = self.results.select(pl.col(r.id).is_in(list(codes)) for r in rules)
         return word_lists(flags, [word(r) for r in rules])
 
-    def _required_open(self, codes: tuple[int, ...], word: Callable[[Rule], str]) -> pl.Series:
+    def _required_open(self, word: Callable[[Rule], str]) -> pl.Series:
+        """Rules that the row's group requires and that could not be decided."""
         board = self.results.with_columns(self.base["measure_group"])
         flags = board.select(
-            (
-                pl.col(r.id).is_in(list(codes))
-                & pl.col("measure_group").is_in(
-                    [g.code for g in self.policy.groups.values() if r.id in g.required]
-                )
-            ).alias(r.id)
+            pl.col(r.id).is_in([UNDECIDABLE, EXPIRED])
+            & pl.col("measure_group").is_in(self.policy.groups_requiring(r.id))
             for r in self.gating
         )
         return word_lists(flags, [word(r) for r in self.gating])
@@ -174,69 +168,33 @@ def main_rule() -> pl.Expr:
 
 def reason(policy: Policy) -> pl.Expr:
     """Why the row is where it is, in one sentence. Needs `main_rule`."""
-    titles = {
-        rule.id: f"{rule.title} ({rule.id}). {rule.statement}" for rule in policy.rules.values()
-    }
-    plain = {rule.id: rule.title for rule in policy.rules.values()}
+    rules = policy.rules.values()
+    titles = {rule.id: f"{rule.title} ({rule.id})." for rule in rules}
+    told = {rule.id: f"{rule.title} ({rule.id}). {rule.statement}" for rule in rules}
     title = pl.col("main_rule").replace_strict(titles, default=None, return_dtype=pl.String)
-    name = pl.col("main_rule").replace_strict(plain, default=None, return_dtype=pl.String)
-    lane = pl.col("lane")
+    full = pl.col("main_rule").replace_strict(told, default=None, return_dtype=pl.String)
+    lane, nameless = pl.col("lane"), pl.col("main_rule").is_null()
+    gap = lane == "evidence_gap"
     return (
         pl.when(pl.col("queue") == SAFE)
         .then(pl.lit("No screening rule of this policy blocks this measure on the evidence held."))
         .when(lane == "contradiction")
-        .then(
-            pl.concat_str(
-                pl.lit("Two records disagree, and it matters: "),
-                name,
-                pl.lit(" ("),
-                "main_rule",
-                pl.lit(")."),
-            )
-        )
-        .when((lane == "evidence_gap") & (pl.col("confirm_first").list.len() > 0))
-        .then(
-            pl.concat_str(
-                pl.lit("Confirm first: an assumed answer points to "),
-                name,
-                pl.lit(" ("),
-                "main_rule",
-                pl.lit(")."),
-            )
-        )
-        .when((lane == "evidence_gap") & pl.col("main_rule").is_null() & pl.col("clearance_open"))
+        .then(pl.lit("Two records disagree, and it matters: ") + title)
+        .when(gap & (pl.col("confirm_first").list.len() > 0))
+        .then(pl.lit("Confirm first: an assumed answer points to: ") + title)
+        .when(gap & nameless & pl.col("clearance_open"))
         .then(pl.lit("A clearance that this measure requires is not answered yet."))
-        .when((lane == "evidence_gap") & pl.col("main_rule").is_null())
-        .then(
-            pl.lit(
-                "Too much would have to be presumed: too many water topics that nobody looked at."
-            )
-        )
-        .when(lane == "evidence_gap")
-        .then(
-            pl.concat_str(
-                pl.lit("Not enough evidence to decide: "),
-                name,
-                pl.lit(" ("),
-                "main_rule",
-                pl.lit(")."),
-            )
-        )
+        .when(gap & nameless)
+        .then(pl.lit("Too much would have to be presumed: too many water topics not looked at."))
+        .when(gap)
+        .then(pl.lit("Not enough evidence to decide: ") + title)
         .when(lane == "expired")
-        .then(
-            pl.concat_str(
-                pl.lit("Evidence is out of date: "), name, pl.lit(" ("), "main_rule", pl.lit(").")
-            )
-        )
-        .when((lane == "inspection") & pl.col("main_rule").is_null())
-        .then(
-            pl.lit(
-                "Foam that is already there: no inspection has shown dry, sound timber behind it."
-            )
-        )
-        .when(title.is_null())
+        .then(pl.lit("Evidence is out of date: ") + title)
+        .when((lane == "inspection") & nameless)
+        .then(pl.lit("Foam already there: no inspection has shown dry, sound timber behind it."))
+        .when(nameless)
         .then(pl.lit("A clearance that this measure requires is not shown."))
-        .otherwise(title)
+        .otherwise(full)
     )
 
 
@@ -247,7 +205,13 @@ def next_action() -> pl.Expr:
     visit = pl.when(pl.col("missing").list.len() > 0).then(
         pl.concat_str(pl.lit("Visit and record: "), labels, pl.lit("."))
     )
-    fix = pl.col("fix_actions").list.join(" ")
+    # Where each record calls for another repair, all of them are named; else only what is sure.
+    sure = pl.col("fix_actions").list
+    fix = (
+        pl.when(sure.len() > 0)
+        .then(sure.join(" "))
+        .otherwise(pl.col("disputed_actions").list.join(" "))
+    )
     review = pl.col("review_actions").list.join(" ")
     return (
         pl.when(pl.col("queue") == SAFE)
