@@ -156,12 +156,10 @@ class _Explainer:
         gates = [rule for rule in by_result["fires"] if rule.outcome not in GATING]
         firing = [rule for rule in by_result["fires"] if rule.outcome in GATING]
         fired = sorted(firing, key=lambda r: order.get(r.id, len(order)))
-        open_rules = [
-            *by_result["undecidable"],
-            *by_result["expired"],
-            *by_result["confirm_first"],
-            *by_result["disputed"],
-        ]
+        still_open = [*by_result["undecidable"], *by_result["expired"]]
+        doubtful = [*by_result["confirm_first"], *by_result["disputed"]]
+        open_rules = [r for r in still_open if r.id in row["undecidable"]] + doubtful
+        optional = [r for r in still_open if r.id not in row["undecidable"]]
         return {
             "part": row["building_part"],
             "measure": row["measure_code"],
@@ -174,6 +172,7 @@ class _Explainer:
             "cleared_by_gate": [rule.id for rule in by_gate],
             "gates_met": [self._answer(rule, known) for rule in gates],
             "undecidable": [self._open(rule, row, results, known) for rule in open_rules],
+            "optional_unanswered": [rule.id for rule in optional],
             "clear": [self._answer(rule, known) for rule in by_result["clear"]],
             "presumed": [self._answer(rule, known) for rule in by_result["presumed"]],
             "not_applicable": [rule.id for rule in by_result["not_applicable"]],

@@ -197,6 +197,7 @@ def _rules(page: _Page, part: Entry) -> None:
         ("taken as usual, to be checked before start", "presumed"),
         ("cleared by a met gate", "cleared_by_gate"),
         ("clear", "clear"),
+        ("not required for this measure, and not answered", "optional_unanswered"),
         ("does not apply", "not_applicable"),
         ("NOT EVALUATED in this version; nothing is claimed", "not_evaluated"),
     ):

@@ -12,7 +12,6 @@ from triage.rules.codes import (
     EXPIRED,
     FIRES,
     MISSING,
-    PRESUMED,
     PRESUMES,
     UNDECIDABLE,
 )
@@ -103,7 +102,8 @@ class Writer:
 
     def _checks(self) -> pl.Series:
         """Checks that rules ask for: fired or unanswered checks, unanswered enabling work."""
-        every = (FIRES, UNDECIDABLE, EXPIRED, CONFIRM, DISPUTED, PRESUMED)
+        # What is presumed brings the presumption's own check, so it asks for no other here.
+        every = (FIRES, UNDECIDABLE, EXPIRED, CONFIRM, DISPUTED)
         checks = self._of("pre-start-check")
         # A quiet entry leaves the unknown to its base rule, but never hides a doubtful answer.
         open_ones = [code for code in every if code != FIRES]
