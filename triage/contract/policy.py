@@ -22,6 +22,9 @@ OUTCOMES: tuple[Outcome, ...] = (
 )
 GATING: tuple[Outcome, ...] = ("fix-water-first", "specialist-review")
 
+IndoorModel = Literal["iso_13788", "en_15026", "ashrae_160"]
+INDOOR_MODELS: tuple[IndoorModel, ...] = ("iso_13788", "en_15026", "ashrae_160")
+
 Needs = tuple[tuple[str, ...], ...]
 """Every inner tuple must be met by any one of its names."""
 
@@ -126,6 +129,9 @@ class Quantity:
     `asks` are the fields that would settle it, the first one by default; `asks_when` pairs a
     field with the condition under which that field is the one to ask for. A context flag may be
     hoped to become true once the field `hoped_from`, unknown today, is answered well.
+
+    Where a layer is unknown, the plausible ones are tried and the value on the `worse` side is
+    kept, if all of them fall on the same side of every one of the `limits` (parameter names).
     """
 
     name: str
@@ -136,6 +142,8 @@ class Quantity:
     asks_when: tuple[tuple[str, str], ...] = ()
     hoped_from: str | None = None
     awaits: str | None = None
+    worse: Literal["high", "low"] | None = None
+    limits: tuple[str, ...] = ()
 
     @property
     def fields(self) -> tuple[str, ...]:
@@ -226,6 +234,7 @@ class Policy:
     evidence: Evidence
     outer_classes: tuple[OuterClass, ...]
     evidence_rules: tuple[EvidenceRule, ...]
+    indoor_model: IndoorModel = "iso_13788"
 
     def number(self, name: str) -> float:
         """Value of a parameter."""

@@ -99,6 +99,7 @@ def _quantity_errors(policy: Policy, contract: Contract, file: str) -> list[Tria
         where = Place(file, column=quantity.name)
         asked = filter(None, (*quantity.asks, quantity.hoped_from))
         errors += _unknown(asked, contract.fields, "field", where)
+        errors += _unknown(quantity.limits, policy.parameters, "parameter", where)
         for field, when in quantity.asks_when:
             errors += _unknown((field,), contract.fields, "field", where)
             errors += condition_errors(when, policy, contract, where)

@@ -5,7 +5,7 @@ from functools import cache
 from pathlib import Path
 
 from triage.contract.loader import load_contract
-from triage.contract.policy import EvidenceRule, Policy, Rule
+from triage.contract.policy import INDOOR_MODELS, EvidenceRule, Policy, Rule
 from triage.contract.policy_check import check_policy
 from triage.contract.policy_read import (
     named,
@@ -87,7 +87,8 @@ def load_policy(folder: Path) -> Policy:
             rules[rule.id] = rule
     raise_all(errors)
     head = top["policy.toml"]
-    head.only("name", "version", "title", "chapters", "statement")
+    head.only("name", "version", "title", "chapters", "statement", "indoor_model")
+    indoor = head.choice("indoor_model", INDOOR_MODELS) or "iso_13788"
     for _, section in named(top["evidence_rules.toml"]):
         section.only("title", "effect")
     policy = Policy(
@@ -103,6 +104,7 @@ def load_policy(folder: Path) -> Policy:
         quantities={k: read_quantity(k, s) for k, s in named(top["quantities.toml"])},
         evidence=read_evidence(top["evidence.toml"]),
         outer_classes=tuple(read_outer_class(s) for s in top["outer_class.toml"].tables("class")),
+        indoor_model=next(model for model in INDOOR_MODELS if model == indoor),
         evidence_rules=tuple(
             EvidenceRule(k, s.need("title", str, '"…"') or "", s.need("effect", str, '"…"') or "")
             for k, s in named(top["evidence_rules.toml"])

@@ -1,5 +1,7 @@
 """Reads the entries of a policy pack; every slip is kept with its file and line."""
 
+from typing import Literal
+
 from triage.contract.policy import (
     OUTCOMES,
     Evidence,
@@ -16,6 +18,7 @@ from triage.contract.policy import (
 )
 from triage.contract.section import Section
 
+_SIDES: dict[str, Literal["high", "low"]] = {"high": "high", "low": "low"}
 _RULE_KEYS = (
     *("id", "base", "title", "element", "groups", "outcome", "severity", "lane", "stop_work"),
     *("review_before_repair", "quiet", "awaits", "clears", "note_on", "statement"),
@@ -140,7 +143,10 @@ def read_presumption(s: Section) -> Presumption:
 
 def read_quantity(name: str, s: Section) -> Quantity:
     """One computed name."""
-    s.only("meaning", "unit", "asks", "asks_when", "hoped_from", "computed", "awaits")
+    s.only(
+        *("meaning", "unit", "asks", "asks_when", "hoped_from", "computed", "awaits"),
+        *("worse", "limits"),
+    )
     return Quantity(
         name=name,
         meaning=s.need("meaning", str, '"what it is"') or "",
@@ -150,6 +156,8 @@ def read_quantity(name: str, s: Section) -> Quantity:
         asks_when=tuple((k, str(v)) for k, v in (s.get("asks_when", dict) or {}).items()),
         hoped_from=s.get("hoped_from", str),
         awaits=s.get("awaits", str),
+        worse=_SIDES.get(s.choice("worse", _SIDES) or ""),
+        limits=s.texts("limits"),
     )
 
 
