@@ -15,10 +15,11 @@ RetarderClass = Literal["class_1", "class_2", "class_3", "open"]
 
 DELTA0_KG_M_S_PA = 2e-10
 """Vapour permeability of still air by ISO 13788. [kg/(m·s·Pa)] MEMORY"""
-PERM_KG_M2_S_PA = 5.7213e-11
-"""One US perm. [kg/(m²·s·Pa)] MEMORY, 5.71e-11 SEEN in a public table"""
+PERM_KG_M2_S_PA = 5.72135e-11
+"""One US perm. [kg/(m²·s·Pa)] MEMORY (standard factor)"""
 SD_OF_ONE_PERM_M = 3.50
-"""Equivalent air layer of one perm on `DELTA0_KG_M_S_PA`, as the code's classes are stated. [m]"""
+"""Equivalent air layer of one perm. [m] COMPUTED: `DELTA0_KG_M_S_PA` / perm = 3.496, rounded so
+that the code's class limits fall on 35, 3.5 and 0.35 m"""
 R_US_M2K_W = 0.1761101838
 """One h·ft²·°F/Btu. [m²K/W] SEEN"""
 VAPOUR_GAS_CONSTANT = 461.5
@@ -80,7 +81,7 @@ def dew_point_c(pressure_pa: ArrayLike) -> Floats:
 
 
 def vapour_pressure_pa(temperature_c: ArrayLike, rh_pct: ArrayLike) -> Floats:
-    """Vapour pressure of air of this temperature and relative humidity. [°C, %] → [Pa]
+    """Vapour pressure of air of this temperature and relative humidity. [°C, %] → [Pa].
 
     Raises
     ------
@@ -90,14 +91,13 @@ def vapour_pressure_pa(temperature_c: ArrayLike, rh_pct: ArrayLike) -> Floats:
     rh = np.asarray(rh_pct, dtype=np.float64)
     bad = ~((rh >= 0) & (rh <= 100))  # so written, NaN is bad too
     if bad.any():
-        raise ValueError(
-            f"relative humidity must lie between 0 and 100 %, got {rh[bad].flat[0]:g} at {_first(bad)}"
-        )
+        found = f"{np.atleast_1d(rh)[np.atleast_1d(bad)][0]:g} at {_first(bad)}"
+        raise ValueError(f"relative humidity must lie between 0 and 100 %, got {found}")
     return np.asarray(saturation_pressure_pa(temperature_c) * rh / 100.0)
 
 
 def relative_humidity_pct(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Floats:
-    """Relative humidity; above 100 where the pressure is above saturation. [°C, Pa] → [%]"""
+    """Relative humidity; above 100 where the pressure is above saturation. [°C, Pa] → [%]."""
     p = np.asarray(pressure_pa, dtype=np.float64)
     return np.asarray(100.0 * p / saturation_pressure_pa(temperature_c))
 
@@ -116,7 +116,7 @@ def is_above_saturation(
 def require_possible_air(
     temperature_c: ArrayLike, pressure_pa: ArrayLike, of_what: str = "air"
 ) -> None:
-    """Refuse air that no thermometer and hygrometer could have met. [°C, Pa]
+    """Refuse air that no thermometer and hygrometer could have met. [°C, Pa].
 
     Raises
     ------
@@ -127,7 +127,7 @@ def require_possible_air(
     bad = ~(p >= 0) | is_above_saturation(t, p)
     if bad.any():
         raise ValueError(
-            f"{of_what}: vapour pressure {p[bad].flat[0]:g} Pa at {t[bad].flat[0]:g} °C "
+            f"{of_what}: vapour pressure {p[bad][0]:g} Pa at {t[bad][0]:g} °C "
             f"is negative, unknown or above saturation, at {_first(bad)}"
         )
 
@@ -138,7 +138,7 @@ def _first(bad: NDArray[np.bool_]) -> str:
 
 
 def vapour_density_kg_m3(temperature_c: ArrayLike, pressure_pa: ArrayLike) -> Floats:
-    """Mass of vapour in a cubic metre of air, by the gas law. [°C, Pa] → [kg/m³]"""
+    """Mass of vapour in a cubic metre of air, by the gas law. [°C, Pa] → [kg/m³]."""
     t = np.asarray(temperature_c, dtype=np.float64)
     p = np.asarray(pressure_pa, dtype=np.float64)
     return np.asarray(p / (VAPOUR_GAS_CONSTANT * (t + 273.15)))
@@ -197,7 +197,7 @@ def _ratio_at_wet_bulb(dry_c: Floats, wet_c: Floats, pressure_pa: float) -> Floa
 
 
 def sd_from_mu(mu: ArrayLike, thickness_mm: ArrayLike) -> Floats:
-    """Equivalent air layer of a material of this resistance factor. [-, mm] → [m]"""
+    """Equivalent air layer of a material of this resistance factor. [-, mm] → [m]."""
     return np.asarray(np.asarray(mu, np.float64) * np.asarray(thickness_mm, np.float64) / 1000.0)
 
 
@@ -212,7 +212,12 @@ def perm_from_sd(sd_m: ArrayLike) -> Floats:
 
 
 def vapour_retarder_class(permeance_perm: float) -> RetarderClass:
-    """Vapour retarder class of a permeance; the upper limits belong to the tighter class. [perm]
+    """Vapour retarder class of a permeance; the upper limits belong to the tighter class.
+
+    Parameters
+    ----------
+    permeance_perm
+        Permeance in US perm, 0 or more. For an equivalent air layer use `perm_from_sd`. [perm]
 
     Raises
     ------
