@@ -96,7 +96,8 @@ def en_15026_indoor(t_out_c: ArrayLike, high_load: ArrayLike = False) -> tuple[F
 def ashrae_160_indoor(t_out_c: ArrayLike, has_cooling: ArrayLike = False) -> tuple[Floats, Floats]:
     """Indoor temperature and humidity of ASHRAE 160's simplified method. [°C] → [°C, %].
 
-    21.1 °C; with cooling 2.8 K above the outside from there, up to 23.9 °C. 40 % up to -10 °C outside, one point per kelvin to 70 % at 20 °C and above.
+    21.1 °C; with cooling 2.8 K above the outside from there, up to 23.9 °C (the course
+    between both is MEMORY). 40 % up to -10 °C outside, one point per kelvin to 70 % from 20 °C.
     """
     t = np.asarray(t_out_c, dtype=np.float64)
     rise = _ASHRAE_COOLED_C - _ASHRAE_HEATED_C
