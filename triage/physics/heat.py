@@ -13,16 +13,36 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from triage.physics.surface_temperature import (
-    CRITICAL_HUMIDITY_MOULD as CRITICAL_HUMIDITY_MOULD,
+    CRITICAL_HUMIDITY_MOULD,
+    R_SI_MOULD_M2K_W,
+    f_rsi_plain,
+    interface_temperatures_c,
+    outer_fraction_for,
+    plane_temperature_c,
+    required_factor,
+    temperature_factor,
 )
-from triage.physics.surface_temperature import R_SI_MOULD_M2K_W as R_SI_MOULD_M2K_W
-from triage.physics.surface_temperature import f_rsi_plain as f_rsi_plain
-from triage.physics.surface_temperature import interface_temperatures_c as interface_temperatures_c
-from triage.physics.surface_temperature import outer_fraction_for as outer_fraction_for
-from triage.physics.surface_temperature import plane_temperature_c as plane_temperature_c
-from triage.physics.surface_temperature import required_factor as required_factor
-from triage.physics.surface_temperature import temperature_factor as temperature_factor
 from triage.physics.vapour import Floats
+
+__all__ = [
+    "CRITICAL_HUMIDITY_MOULD",
+    "MAX_LIMIT_RATIO",
+    "R_SE_M2K_W",
+    "R_SI_M2K_W",
+    "R_SI_MOULD_M2K_W",
+    "Direction",
+    "air_layer_resistance",
+    "combined_limits",
+    "combined_resistance",
+    "f_rsi_plain",
+    "interface_temperatures_c",
+    "outer_fraction_for",
+    "plane_temperature_c",
+    "required_factor",
+    "temperature_factor",
+    "u_value",
+    "ventilated_total",
+]
 
 Direction = Literal["upward", "horizontal", "downward"]
 
