@@ -37,16 +37,34 @@ def saturation_pa(temperature_c: float) -> float:
 
 
 @compiled
+def wood_constants(temperature_c: float) -> tuple[float, float, float, float]:
+    """W, K, K1 and K2 of the two-hydrate sorption equation of wood at a temperature in °C."""
+    t = temperature_c
+    return (
+        349.0 + 1.29 * t + 0.0135 * t * t,
+        0.805 + 0.000736 * t - 0.00000273 * t * t,
+        6.27 - 0.00938 * t - 0.000303 * t * t,
+        1.91 + 0.0407 * t - 0.000293 * t * t,
+    )
+
+
+@compiled
+def wood_moisture(constants: tuple[float, float, float, float], rh: float) -> tuple[float, float]:
+    """Equilibrium moisture content and its slope over humidity, humidity as a fraction. [%]."""
+    w, k, k1, k2 = constants
+    h = k * rh
+    top = k1 * h + 2.0 * k1 * k2 * h * h
+    bottom = 1.0 + k1 * h + k1 * k2 * h * h
+    slope = 1.0 / (1.0 - h) ** 2 + (
+        (k1 + 4.0 * k1 * k2 * h) * bottom - top * (k1 + 2.0 * k1 * k2 * h)
+    ) / (bottom * bottom)
+    return 1800.0 / w * (h / (1.0 - h) + top / bottom), 1800.0 / w * k * slope
+
+
+@compiled
 def wood_moisture_pct(temperature_c: float, rh: float) -> float:
     """Scalar form of `wood.equilibrium_moisture_pct`, humidity as a fraction: [°C, -] to [%]."""
-    t = temperature_c
-    w = 349.0 + 1.29 * t + 0.0135 * t * t
-    k = 0.805 + 0.000736 * t - 0.00000273 * t * t
-    k1 = 6.27 - 0.00938 * t - 0.000303 * t * t
-    k2 = 1.91 + 0.0407 * t - 0.000293 * t * t
-    kh = k * rh
-    bound = k1 * kh + 2.0 * k1 * k2 * kh * kh
-    return float(1800.0 / w * (kh / (1.0 - kh) + bound / (1.0 + k1 * kh + k1 * k2 * kh * kh)))
+    return wood_moisture(wood_constants(temperature_c), rh)[0]
 
 
 def warm_up() -> float:

@@ -16,6 +16,8 @@ from triage.physics.compiled import (
     compiled,
     compiled_over_rows,
     saturation_pa,
+    wood_constants,
+    wood_moisture,
     wood_moisture_pct,
 )
 from triage.physics.monthly import Boundaries
@@ -25,8 +27,9 @@ Floats = NDArray[np.float64]
 STEPS_A_MONTH = 4
 MOST_YEARS = 400
 """A tight stack takes decades to forget how it began; none takes this long."""
-_SETTLED_PCT = 1e-3
-_HALVINGS = 36
+_SETTLED_PCT = 1e-4
+_TRIES = 60
+_FULL_PCT = 29.0  # about fibre saturation by the sorption equation at 0 to 20 °C
 _WETTEST = 1.0  # relative humidity of saturated timber; what comes on top runs off
 
 
@@ -87,7 +90,6 @@ def deck_year(
         if not (values > 0).all():
             raise ValueError(f"the {name} beside or of a deck must be above 0")
     months = np.empty((len(mass), 12), dtype=np.float64)
-    extremes = np.empty((len(mass), 2), dtype=np.float64)
     settled = np.empty(len(mass), dtype=np.bool_)
     _follow(
         inputs[0],
@@ -100,31 +102,71 @@ def deck_year(
         boundaries.p_in_pa,
         np.asarray(which, dtype=np.int64),
         months,
-        extremes,
         settled,
     )
-    months[~settled], extremes[~settled] = np.nan, np.nan
-    high, low = extremes[:, 1], extremes[:, 0]
+    months[~settled] = np.nan
+    high, low = months.max(axis=1), months.min(axis=1)
     return DeckYear(high, low, high - low, months, settled)
 
 
 @compiled
-def _step(water: float, mass: float, t: float, full: float, feed: float, leak: float) -> float:
-    """Water after an implicit step: water' + leak·p(water') = water + feed, in kg/m².
+def _step(
+    wanted: float,
+    mass: float,
+    constants: tuple[float, float, float, float],
+    drain: float,
+    rh: float,
+) -> float:
+    """Humidity at which the deck's water and its loss of the step, `drain`·rh, make `wanted`.
 
-    Solved for the humidity by halving, since moisture content rises with it.
+    Newton from the humidity before, kept inside a bracket: water rises with humidity, so there is
+    one answer. [kg/m²]
     """
     low, high = 0.0, _WETTEST
-    wanted = water + feed
-    if mass * wood_moisture_pct(t, high) / 100.0 + leak * full * high <= wanted:
-        return mass * wood_moisture_pct(t, high) / 100.0
-    for _ in range(_HALVINGS):
-        middle = 0.5 * (low + high)
-        if mass * wood_moisture_pct(t, middle) / 100.0 + leak * full * middle < wanted:
-            low = middle
+    content, slope = wood_moisture(constants, high)
+    if mass * content / 100.0 + drain * high <= wanted:
+        return high
+    for _ in range(_TRIES):
+        content, slope = wood_moisture(constants, rh)
+        over = mass * content / 100.0 + drain * rh - wanted
+        if over > 0.0:
+            high = rh
         else:
-            high = middle
-    return mass * wood_moisture_pct(t, 0.5 * (low + high)) / 100.0
+            low = rh
+        if abs(over) <= 1e-12 * wanted:
+            break
+        rh = rh - over / (mass * slope / 100.0 + drain)
+        if not low < rh < high:
+            rh = 0.5 * (low + high)
+    return rh
+
+
+@compiled
+def _one_year(
+    rh: float,
+    water: float,
+    mass: float,
+    out: float,
+    into: float,
+    share: float,
+    t_out: Floats,
+    p_out: Floats,
+    t_in: Floats,
+    p_in: Floats,
+    months: Floats,
+) -> tuple[float, float]:
+    """Humidity and water of the deck after twelve months; `months` takes its moisture content."""
+    for month in range(12):
+        t = t_out[month] + share * (t_in[month] - t_out[month])
+        constants = wood_constants(t)
+        seconds = MONTH_SECONDS[month] / STEPS_A_MONTH
+        feed = seconds * (out * p_out[month] + into * p_in[month])
+        drain = seconds * (out + into) * saturation_pa(t)
+        for _ in range(STEPS_A_MONTH):
+            rh = _step(water + feed, mass, constants, drain, rh)
+            water = mass * wood_moisture(constants, rh)[0] / 100.0
+        months[month] = 100.0 * water / mass
+    return rh, water
 
 
 @compiled_over_rows
@@ -139,30 +181,30 @@ def _follow(
     p_in: Floats,
     which: NDArray[np.int64],
     months: Floats,
-    extremes: Floats,
     settled: NDArray[np.bool_],
 ) -> None:
     for i in prange(len(mass)):
-        b = which[i]
+        b, m = which[i], mass[i]
         out, into = DELTA0_KG_M_S_PA / sd_out[i], DELTA0_KG_M_S_PA / sd_in[i]
-        water = _balance(out, into, share[i], mass[i], t_out[b], p_out[b], t_in[b], p_in[b])
-        settled[i] = False
+        rh, water = _balance(out, into, share[i], m, t_out[b], p_out[b], t_in[b], p_in[b])
+        settled[i], moved = False, 0.0
         for _ in range(MOST_YEARS):
-            begun, low, high = water, 1e9, -1e9
-            for month in range(12):
-                t = t_out[b, month] + share[i] * (t_in[b, month] - t_out[b, month])
-                full = saturation_pa(t)
-                seconds = MONTH_SECONDS[month] / STEPS_A_MONTH
-                feed = seconds * (out * p_out[b, month] + into * p_in[b, month])
-                for _step_of in range(STEPS_A_MONTH):
-                    water = _step(water, mass[i], t, full, feed, seconds * (out + into))
-                content = 100.0 * water / mass[i]
-                months[i, month] = content
-                low, high = min(low, content), max(high, content)
-            extremes[i, 0], extremes[i, 1] = low, high
-            if abs(water - begun) * 100.0 / mass[i] <= _SETTLED_PCT:
+            begun = water
+            rh, water = _one_year(
+                *(rh, water, m, out, into, share[i]),
+                *(t_out[b], p_out[b], t_in[b], p_in[b], months[i]),
+            )
+            now = water - begun
+            if abs(now) * 100.0 / m <= _SETTLED_PCT:
                 settled[i] = True
                 break
+            # Years approach the last one by a constant ratio: go there at once, then check.
+            if moved != 0.0 and 0.0 < now / moved < 0.99:
+                ahead = water + now * (now / moved) / (1.0 - now / moved)
+                water = min(max(ahead, 0.0), m * _FULL_PCT / 100.0)
+                moved = 0.0
+            else:
+                moved = now
 
 
 @compiled
@@ -175,15 +217,16 @@ def _balance(
     p_out: Floats,
     t_in: Floats,
     p_in: Floats,
-) -> float:
-    """Water at which inflow and outflow of the whole year balance: where to begin, in kg/m²."""
+) -> tuple[float, float]:
+    """Humidity and water at which the whole year's inflow and outflow balance: where to begin."""
     pushed, pulled, warm = 0.0, 0.0, 0.0
     for month in range(12):
         t = t_out[month] + share * (t_in[month] - t_out[month])
         pushed += MONTH_SECONDS[month] * (out * p_out[month] + into * p_in[month])
         pulled += MONTH_SECONDS[month] * (out + into) * saturation_pa(t)
         warm += t / 12.0
-    return mass * wood_moisture_pct(warm, min(pushed / pulled, _WETTEST)) / 100.0
+    rh = min(pushed / pulled, _WETTEST)
+    return rh, mass * wood_moisture_pct(warm, rh) / 100.0
 
 
 def warm_up() -> None:
