@@ -7,6 +7,8 @@ from pathlib import Path
 from types import MappingProxyType
 
 from triage.contract.loader import Contract, load_contract
+from triage.contract.materials import load_materials
+from triage.contract.products import Product, read_products
 from triage.contract.profile import Profile, load_profile
 from triage.contract.section import Section
 from triage.contract.text import did_you_mean
@@ -24,6 +26,7 @@ _KEYS = (
     "measures",
     "climate",
     "exposure",
+    "products",
 )
 _LOCK_PREFIX = "~$"  # what office programs leave beside a workbook that is open
 
@@ -79,6 +82,7 @@ class Programme:
     measures: tuple[Proposal, ...]
     climate: ClimateFiles | None
     exposure: ExposureFile | None
+    products: tuple[Product, ...] = ()
 
     @property
     def profiles(self) -> Mapping[Path, Profile]:
@@ -112,6 +116,7 @@ def load_programme(path: Path, contract: Contract | None = None) -> Programme:
         measures=tuple(_proposal(entry, schemas) for entry in top.tables("measures")),
         climate=_climate(top),
         exposure=_exposure(top),
+        products=read_products(top, load_materials()),
     )
     raise_all(top.errors)
     return programme
@@ -187,17 +192,34 @@ def _profile(path: Path, contract: Contract, errors: list[TriageError]) -> Profi
 def _proposal(section: Section, contract: Contract) -> Proposal:
     section.only("code", "where", "material", "thickness_mm")
     materials = [code.code for code in contract.codes["MM"]]
-    thickness = section.get("thickness_mm", float)
-    field = contract.fields["measure_thickness_mm"]
-    if thickness is not None and not field.in_range(thickness):
-        fix = f"write millimetres, {field.range_text}"
-        section.blame(f"a thickness of {thickness:g} mm", fix, "thickness_mm")
+    material = section.choice("material", materials)
+    thickness = _thickness(section, material, contract)
     return Proposal(
         section.need("code", str, '"loft_topup"') or "",
         _condition(section, contract),
-        section.choice("material", materials),
+        material,
         thickness,
     )
+
+
+def _thickness(section: Section, material: str | None, contract: Contract) -> float | None:
+    """A thickness in millimetres that a layer of the material can have."""
+    field = contract.fields["measure_thickness_mm"]
+    fix = f"write millimetres, {field.range_text}"
+    said = section.data.get("thickness_mm")
+    if isinstance(said, str):
+        section.blame(f"'thickness_mm' is the text {said!r}", fix, "thickness_mm")
+        return None
+    thickness = section.get("thickness_mm", float)
+    if thickness is None:
+        return None
+    known = load_materials().get(material or "")
+    problem = known.thickness_problem(thickness) if known is not None else None
+    if not field.in_range(thickness):
+        problem = problem or f"a thickness of {thickness:g} mm"
+    if problem is not None:
+        section.blame(problem, fix, "thickness_mm")
+    return thickness
 
 
 def _condition(section: Section, contract: Contract) -> str | None:
