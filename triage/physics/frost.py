@@ -184,7 +184,7 @@ def frost_depth_mm(
 
 
 def saturation_degree(water_kg_m3: ArrayLike, porosity: ArrayLike) -> Floats:
-    """Share of the open pores that water fills. [kg/m³, m³/m³] → [-]
+    """Share of the open pores that water fills, from kg/m³ and m³/m³.
 
     Above 1 the water or the porosity is wrong, which raises ValueError, as does a porosity
     outside 0 to 1. Compare it with the critical degree of the same material, by frost
@@ -205,5 +205,5 @@ def saturation_degree(water_kg_m3: ArrayLike, porosity: ArrayLike) -> Floats:
 
 
 def is_above_critical(degree: ArrayLike, critical_degree: ArrayLike) -> NDArray[np.bool_]:
-    """Whether a frost would find the pores fuller than the material bears. [-, -]"""
+    """Whether a frost would find the pores fuller than the material bears."""
     return np.asarray(np.asarray(degree, np.float64) > np.asarray(critical_degree, np.float64))
