@@ -59,6 +59,7 @@ _AIR_R: dict[Direction, tuple[float, ...]] = {
     "horizontal": (0.00, 0.11, 0.13, 0.15, 0.17, 0.18, 0.18, 0.18, 0.18),
     "downward": (0.00, 0.11, 0.13, 0.15, 0.17, 0.19, 0.21, 0.22, 0.23),
 }
+_NO_RESISTANCE_M2K_W = 1e-9  # below it a conductance would overflow
 _OPENING_CLOSED_MM2, _OPENING_WELL_MM2 = 500.0, 1500.0
 
 
@@ -187,8 +188,9 @@ def _shape(arrays: Sequence[Floats]) -> tuple[int, ...]:
 def _parallel(share: Floats, layers: Floats) -> Floats:
     """Resistance of each layer whose sections stand side by side; 0 where one lets all pass."""
     share, layers = np.broadcast_arrays(share, layers)
-    is_open = ((layers == 0.0) & (share > 0.0)).any(axis=0)
-    conductance = (share / np.where(layers == 0.0, 1.0, layers)).sum(axis=0)
+    is_none = layers < _NO_RESISTANCE_M2K_W
+    is_open = (is_none & (share > 0.0)).any(axis=0)
+    conductance = (share / np.where(is_none, 1.0, layers)).sum(axis=0)
     return np.asarray(np.where(is_open, 0.0, 1.0 / conductance))
 
 
