@@ -97,3 +97,27 @@ def test_dry_air_has_no_dew_point(pressure: float) -> None:
 def test_an_impossible_permeance_has_no_class(perm: float) -> None:
     with pytest.raises(ValueError, match="0 perm or more"):
         vapour_retarder_class(perm)
+
+
+@pytest.mark.parametrize("bad", [-1.0, np.nan])
+def test_impossible_layers_are_refused(bad: float) -> None:
+    with pytest.raises(ValueError, match="0 or more"):
+        sd_from_mu(10.0, [100.0, bad])
+    with pytest.raises(ValueError, match="0 or more"):
+        sd_from_mu(bad, 100.0)
+    with pytest.raises(ValueError, match="above 0 perm"):
+        sd_from_perm([1.0, bad])
+    with pytest.raises(ValueError, match="0 m or more"):
+        perm_from_sd([1.0, bad])
+
+
+def test_no_layer_is_open_and_a_perfect_one_is_not_a_number_of_metres() -> None:
+    assert np.isposinf(perm_from_sd(0.0))
+    assert vapour_retarder_class(float(perm_from_sd(0.0))) == "open"
+    with pytest.raises(ValueError, match="above 0 perm"):
+        sd_from_perm(0.0)
+
+
+def test_ice_and_water_meet_at_freezing() -> None:
+    below, above = saturation_pressure_pa([-1e-9, 0.0])
+    assert below == pytest.approx(above, rel=1e-9)

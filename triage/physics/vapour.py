@@ -197,18 +197,36 @@ def _ratio_at_wet_bulb(dry_c: Floats, wet_c: Floats, pressure_pa: float) -> Floa
 
 
 def sd_from_mu(mu: ArrayLike, thickness_mm: ArrayLike) -> Floats:
-    """Equivalent air layer of a material of this resistance factor. [-, mm] → [m]."""
-    return np.asarray(np.asarray(mu, np.float64) * np.asarray(thickness_mm, np.float64) / 1000.0)
+    """Equivalent air layer of a material of this resistance factor. [-, mm] → [m].
+
+    Shapes broadcast. Raises ValueError if a number is negative or NaN.
+    """
+    factor, mm = np.asarray(mu, dtype=np.float64), np.asarray(thickness_mm, dtype=np.float64)
+    if not ((factor >= 0.0).all() and (mm >= 0.0).all()):
+        raise ValueError("vapour resistance factor and thickness must be 0 or more")
+    return np.asarray(factor * mm / 1000.0)
 
 
 def sd_from_perm(perm: ArrayLike) -> Floats:
-    """Equivalent air layer of a permeance in US perm. [perm] → [m] Permeance above 0."""
-    return np.asarray(SD_OF_ONE_PERM_M / np.asarray(perm, dtype=np.float64))
+    """Equivalent air layer of a permeance in US perm. [perm] → [m].
+
+    Raises ValueError unless all permeances are above 0: give a tight layer a small one.
+    """
+    permeance = np.asarray(perm, dtype=np.float64)
+    if not (permeance > 0.0).all():
+        raise ValueError("permeance must be above 0 perm to be an air layer of finite thickness")
+    return np.asarray(SD_OF_ONE_PERM_M / permeance)
 
 
 def perm_from_sd(sd_m: ArrayLike) -> Floats:
-    """Permeance in US perm of an equivalent air layer. [m] → [perm] sd above 0."""
-    return np.asarray(SD_OF_ONE_PERM_M / np.asarray(sd_m, dtype=np.float64))
+    """Permeance in US perm of an equivalent air layer. [m] → [perm].
+
+    Infinite where the layer is 0. Raises ValueError if one is negative or NaN.
+    """
+    sd = np.asarray(sd_m, dtype=np.float64)
+    if not (sd >= 0.0).all():
+        raise ValueError("an equivalent air layer must be 0 m or more")
+    return np.asarray(np.where(sd > 0.0, SD_OF_ONE_PERM_M / np.where(sd > 0.0, sd, 1.0), np.inf))
 
 
 def vapour_retarder_class(permeance_perm: float) -> RetarderClass:
