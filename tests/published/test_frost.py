@@ -119,6 +119,8 @@ def test_f4_insulation_inside_freezes_the_wall(
 def test_f4_to_the_last_digit_and_over_many_cases_at_once() -> None:
     faces = interface_temperatures_c([[BRICK_R / 2, BRICK_R / 2]], R_SE, R_SI, OUT_C, IN_C)[0]
     assert faces == pytest.approx([-2.77, 5.00, 12.77], abs=0.01)
+    insulated = interface_temperatures_c([[BRICK_R, 0.060 / 0.022]], R_SE, R_SI, OUT_C, IN_C)[0]
+    assert insulated[1] == pytest.approx(-2.49, abs=0.02)
     # Absent layers change nothing; outside air at 0 °C and above freezes nothing.
     r = [[0.0, BRICK_R, 0.0], [0.0, BRICK_R, 0.0], [BRICK_R, 0.0, 60 / 22]]
     mm = [[0.0, 215.0, 0.0], [0.0, 215.0, 0.0], [215.0, 0.0, 0.0]]
