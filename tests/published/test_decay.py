@@ -65,6 +65,12 @@ def test_d5_activation_stays_sound(hours: list[tuple[float, float]]) -> None:
     assert (np.diff(course.mass_loss_pct, prepend=0.0) >= 0).all()
 
 
+def test_d5_the_limits_themselves_do_not_activate() -> None:
+    assert critical_time_h([20.0, 0.0, -5.0], [95.0, 100.0, 100.0]).tolist() == [np.inf] * 3
+    for t, rh in ((20.0, 95.0), (0.0, 100.0)):
+        assert decay([t] * 24, [rh] * 24, initial=0.5).activation[-1] < 0.5
+
+
 def test_d5_where_the_equation_turns_over() -> None:
     # Just above freezing the denominator passes 0: negative at 95 %, tiny a little above.
     assert critical_time_h(1.0, 95.0) == np.inf

@@ -48,6 +48,13 @@ def test_strength_in_the_unit_of_the_standard(grade: Grade, psi: float, met: boo
     assert check_grade(tests, grade).is_met is met
 
 
+def test_low_cold_absorption_waives_the_coefficient_and_nothing_else() -> None:
+    # C216 (SEEN): 8 % cold absorption; coefficients 0.798 and 0.816 are above 0.78.
+    assert check_grade(BrickTests(7.9, 9.9, 30.0), "SW").is_met is True
+    assert check_grade(BrickTests(8.0, 9.8, 20.0), "SW").is_met is False  # too weak
+    assert check_grade(BrickTests(7.9, 17.5, 30.0), "SW").is_met is None  # boiling over 17 %
+
+
 def test_nothing_tested_is_nothing_known() -> None:
     assert check_grade(BrickTests(), "SW").is_met is None
     assert check_grade(BrickTests(strength_mpa=5.0), "SW").is_met is False
@@ -127,6 +134,12 @@ def test_f4_to_the_last_digit_and_over_many_cases_at_once() -> None:
     got = frost_depth_mm(r, mm, R_SE, R_SI, [-5.0, 0.0, -5.0], 20.0)
     assert got == pytest.approx([38.4, 0.0, 215.0], abs=0.05)
     assert frost_depth_mm(np.empty((0, 3)), np.empty((0, 3)), 0.04, 0.13, -5.0, 20.0).shape == (0,)
+
+
+def test_a_sheet_without_resistance_freezes_as_its_place_does() -> None:
+    outside = frost_depth_mm([[0.0, 2.0]], [[3.0, 0.0]], R_SE, R_SI, OUT_C, IN_C)
+    inside = frost_depth_mm([[2.0, 0.0]], [[0.0, 3.0]], R_SE, R_SI, OUT_C, IN_C)
+    assert (outside[0], inside[0]) == (3.0, 0.0)
 
 
 @pytest.mark.parametrize("bad", [-0.1, float("nan"), float("inf")])

@@ -202,6 +202,13 @@ def test_later_factor_of_the_original_model() -> None:
     assert got == pytest.approx([2.38, 2.08, 1.98, 1.85], abs=0.01)
 
 
+def test_growth_begins_at_the_critical_humidity() -> None:
+    # 80 % at 25 °C; there x is 0 and the largest index is A: 1 for the very sensitive class.
+    assert largest_index(25.0, [79.99, 80.0], "very_sensitive").tolist() == [0.0, 1.0]
+    assert mould_index(*_steady(25.0, 79.99, 5000), "very_sensitive").max() == 0.0
+    assert mould_index(*_steady(25.0, 80.0, 5000), "very_sensitive")[-1] > 0.9
+
+
 def test_no_growth_in_frost_or_great_heat() -> None:
     for t in (-10.0, 0.0, 50.0, 60.0):
         assert mould_index(*_steady(t, 100.0, 500), "very_sensitive").max() == 0.0
