@@ -16,7 +16,7 @@ UNDESCRIBED: Mapping[str, str] = MappingProxyType(
 DECLARED = "DECLARED"
 _VAPOUR = ("mu", "sd_m", "permeance_perm", "permeability_perm_in")
 _KEYS = (
-    *("stands_for", "name", "conductivity_w_mk", *_VAPOUR, "mu_wet", "at_mm"),
+    *("stands_for", "name", "conductivity_w_mk", "r_us_per_inch", *_VAPOUR, "mu_wet", "at_mm"),
     *("air_impermeable_from_mm", "source"),
 )
 _FACTOR = 3.0  # a product's conductivity lies nearer than this to its material's
@@ -163,13 +163,23 @@ def _product(s: Section, materials: Mapping[str, Material]) -> Product | None:
 
 
 def _conductivity(s: Section, base: Material | None) -> float | None:
-    s.need("conductivity_w_mk", float, "0.022")
-    value = _positive(s, "conductivity_w_mk")
+    """Declared conductivity, or that of a declared resistance an inch."""
+    from triage.physics.vapour import R_US_M2K_W  # noqa: PLC0415  (numpy only where needed)
+
+    given = [key for key in ("conductivity_w_mk", "r_us_per_inch") if key in s.data]
+    if len(given) != 1:
+        fix = "write conductivity_w_mk, or r_us_per_inch in h·ft²·°F/Btu"
+        s.blame(f"heat values declared: {', '.join(given) or 'none'}", fix, *given[:1])
+        return None
+    key = given[0]
+    value = _positive(s, key)
+    if value is not None and key == "r_us_per_inch":
+        value = MM_PER_INCH / 1000 / (value * R_US_M2K_W)
     usual = None if base is None else base.conductivity_w_mk
     if value and usual and not usual / _FACTOR <= value <= usual * _FACTOR:
         what = f"a conductivity of {value:g} W/(m·K), where {usual:g} is usual"
         fix = "write W/(m·K): not mW, not a thermal resistance, not Btu"
-        s.blame(what, fix, "conductivity_w_mk")
+        s.blame(what, fix, key)
         return None
     return value
 
