@@ -102,9 +102,10 @@ def _check_vapour(s: Section, values: dict[str, Any]) -> None:
         s.blame(f"vapour values given: {', '.join(given) or 'none'}", fix, *given[:1])
     if dry is not None and wet is not None and wet > dry:
         s.blame(f"'mu_wet' {wet:g} is above 'mu_dry' {dry:g}", "no wet cup is tighter", "mu_wet")
-    if values["fixed_sd_wet_m"] is not None and (sd is None or values["fixed_sd_wet_m"] > sd):
+    sd_wet = values["fixed_sd_wet_m"]
+    if sd_wet is not None and ("sd_m" not in s.data or (sd is not None and sd_wet > sd)):
         s.blame("'sd_wet_m' wants an 'sd_m' that is not below it", "correct the two", "sd_wet_m")
-    if values["conductivity_w_mk"] is None and sd is None:
+    if "conductivity_w_mk" not in s.data and "sd_m" not in s.data:
         fix = "add conductivity_w_mk; only a film with sd_m may do without"
         s.blame("'conductivity_w_mk' is missing", fix)
     span, value = values["conductivity_range_w_mk"], values["conductivity_w_mk"]
