@@ -83,6 +83,19 @@ def test_metal_through_insulation_is_outside_the_method() -> None:
         combined_resistance([0.99, 0.01], sections, 0.04, 0.13)
 
 
+# Layers of 1 and x crosswise in two halves, next to no surface resistance: R' = 1 + x and
+# R'' = 4x / (1 + x), so that R' / R'' = 1.5 at x = 2 + √3 = 3.732 (by hand).
+@pytest.mark.parametrize(("x", "holds"), [(3.70, True), (3.76, False)])
+def test_the_method_ends_at_one_and_a_half(x: float, holds: bool) -> None:
+    crosswise = [[1.0, x], [x, 1.0]]
+    if holds:
+        mean = (1 + x + 4 * x / (1 + x)) / 2
+        assert combined_resistance([0.5, 0.5], crosswise, 1e-6, 1e-6) == pytest.approx(mean)
+    else:
+        with pytest.raises(ValueError, match=r"1\.5 times"):
+            combined_resistance([0.5, 0.5], crosswise, 1e-6, 1e-6)
+
+
 @pytest.mark.parametrize(
     ("shares", "sections", "r_si", "words"),
     [
@@ -112,6 +125,13 @@ def test_temperatures_rise_inwards_by_each_share(r: list[float], out: float) -> 
     total = sum(r) + 0.17
     steps = np.diff([out, *faces, 20.0])
     np.testing.assert_allclose(steps, (20.0 - out) * np.array([0.04, *r, 0.13]) / total, atol=1e-9)
+
+
+def test_temperatures_of_many_elements_at_once() -> None:
+    """Rows 0.1 + 0.8 + 0.1 and 0.1 + 0.4 + 0.4 + 0.1 by hand: tenths of the difference."""
+    r = np.array([[0.8, 0.0], [0.4, 0.4]])
+    faces = interface_temperatures_c(r, np.full(2, 0.1), 0.1, np.array([0.0, -10.0]), 20.0)
+    np.testing.assert_allclose(faces, [[2.0, 18.0, 18.0], [-7.0, 5.0, 17.0]], atol=1e-12)
 
 
 @given(out=st.floats(-40, 6.9), inside=st.floats(15, 25))

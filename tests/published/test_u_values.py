@@ -115,21 +115,24 @@ def test_published_solid_wall() -> None:
     [
         (37.5, "downward", 0.20),
         (37.5, "horizontal", 0.18),
-        (0, "upward", 0.0),
-        (5, "downward", 0.11),
-        (7, "horizontal", 0.13),
-        (10, "upward", 0.15),
-        (15, "horizontal", 0.17),
-        (15, "upward", 0.16),
-        (300, "upward", 0.16),
-        (300, "horizontal", 0.18),
-        (25, "downward", 0.19),
-        (100, "downward", 0.22),
-        (300, "downward", 0.23),
     ],
 )
 def test_u3_air_layers(mm: float, direction: str, r: float) -> None:
     assert air_layer_resistance(mm, direction) == pytest.approx(r, abs=1e-12)
+
+
+# The whole table of unventilated layers (plateaus SEEN, thin layers MEMORY).
+@pytest.mark.parametrize(
+    ("direction", "table"),
+    [
+        ("upward", [0, 0.11, 0.13, 0.15, 0.16, 0.16, 0.16, 0.16, 0.16]),
+        ("horizontal", [0, 0.11, 0.13, 0.15, 0.17, 0.18, 0.18, 0.18, 0.18]),
+        ("downward", [0, 0.11, 0.13, 0.15, 0.17, 0.19, 0.21, 0.22, 0.23]),
+    ],
+)
+def test_u3_air_layer_table(direction: str, table: list[float]) -> None:
+    mm = [0, 5, 7, 10, 15, 25, 50, 100, 300]
+    np.testing.assert_allclose(air_layer_resistance(mm, direction), table, atol=1e-12)
 
 
 def test_u4_upper_limit_is_not_below_the_lower() -> None:
