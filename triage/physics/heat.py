@@ -59,7 +59,7 @@ _AIR_R: dict[Direction, tuple[float, ...]] = {
     "horizontal": (0.00, 0.11, 0.13, 0.15, 0.17, 0.18, 0.18, 0.18, 0.18),
     "downward": (0.00, 0.11, 0.13, 0.15, 0.17, 0.19, 0.21, 0.22, 0.23),
 }
-_NO_RESISTANCE_M2K_W = 1e-9  # below it a conductance would overflow
+_NO_RESISTANCE_M2K_W = 1e-12  # below it a conductance would overflow
 _OPENING_CLOSED_MM2, _OPENING_WELL_MM2 = 500.0, 1500.0
 
 
