@@ -30,8 +30,11 @@ class BuildUps:
     u_w_m2k
         Transmittance with bridging by the combined method, shape (n,); NaN where not known.
     watch
-        Critical interface, shape (n,): it lies between slot `watch` - 1 and slot `watch`.
-        -1 where the stack has none.
+        Interface of the monthly table, shape (n,): it lies between slot `watch` - 1 and slot
+        `watch`. -1 where the stack has none.
+    critical
+        Place of the layer whose drying counts, shape (n,), in slots from outside: n + 0.5 is the
+        middle of slot n, n its outer face. -1 where outside air dries it.
     deck_slot
         Slot of a timber deck whose moisture is followed, shape (n,); -1 where there is none.
     deck_kg_m2
@@ -41,8 +44,8 @@ class BuildUps:
         `<slot>_mm` with its thickness for each slot, null where it is not used; `watch_name`;
         `missing`, why the stack cannot be drawn up (null where it can); `invalid`, why the
         monthly method cannot judge it (null where it can); `air_impermeable_r` and
-        `air_permeable_r`, insulation against the deck and inside it; `roof_timber`, `wall_timber`,
-        `floor_timber`, whether the critical layer is timber of that element.
+        `air_permeable_r`, insulation that stops air against the deck and other insulation inside
+        it, roofs only, null where it is not sure that the foam stops air. [m²K/W]
     """
 
     slots: tuple[str, ...]
@@ -52,6 +55,7 @@ class BuildUps:
     r_si: Floats
     u_w_m2k: Floats
     watch: NDArray[np.int8]
+    critical: Floats
     deck_slot: NDArray[np.int8]
     deck_kg_m2: Floats
     described: pl.DataFrame
