@@ -87,8 +87,10 @@ def deck_year(
     inputs += [np.ascontiguousarray(v, dtype=np.float64) for v in (r_out_m2k_w, r_total_m2k_w)]
     mass = np.ascontiguousarray(deck_kg_m2, dtype=np.float64)
     for name, values in (("sd", inputs[0]), ("sd", inputs[1]), ("deck mass", mass)):
-        if not (values > 0).all():
+        if not (np.isfinite(values) & (values > 0)).all():
             raise ValueError(f"the {name} beside or of a deck must be above 0")
+    if not ((inputs[2] >= 0) & (inputs[2] <= inputs[3]) & (inputs[3] > 0)).all():
+        raise ValueError("the resistance outside a deck must be part of the whole, above 0")
     months = np.empty((len(mass), 12), dtype=np.float64)
     settled = np.empty(len(mass), dtype=np.bool_)
     _follow(
@@ -100,7 +102,7 @@ def deck_year(
         boundaries.p_out_pa,
         boundaries.t_in_c,
         boundaries.p_in_pa,
-        np.asarray(which, dtype=np.int64),
+        boundaries.rows(which, len(mass)),
         months,
         settled,
     )

@@ -49,7 +49,12 @@ def drying_potential_kg_m2(
     ----------
     Idea of the drying reserve of DIN 68800-2 (MEMORY); the season and climate are this product's.
     """
-    edge, rows = boundaries, np.asarray(which, dtype=np.int64)
+    edge, rows = boundaries, boundaries.rows(which, len(sd_out_m))
+    for name, values in (("sd", sd_out_m), ("sd", sd_in_m), ("r_out", r_out_m2k_w)):
+        if not (np.isfinite(values) & (np.asarray(values) >= 0)).all():
+            raise ValueError(f"{name} must be finite and not negative")
+    if not (np.asarray(r_total_m2k_w) > 0).all():
+        raise ValueError("a build-up needs some thermal resistance, surfaces included")
     span = edge.t_in_c[rows] - edge.t_out_c[rows]
     plane = edge.t_out_c[rows] + span * (r_out_m2k_w / r_total_m2k_w)[:, np.newaxis]
     full = saturation_pressure_pa(plane)

@@ -12,6 +12,7 @@ its graphical procedure.
 """
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,7 +30,14 @@ VERDICTS = ("no condensation", "condensation that dries within the year", "build
 
 @dataclass(frozen=True, slots=True)
 class Boundaries:
-    """Monthly climates on both sides in °C and Pa, each of shape (m, 12), January first."""
+    """Monthly climates on both sides in °C and Pa, each of shape (m, 12), January first.
+
+    Raises
+    ------
+    ValueError
+        If the tables differ in shape, or a month is missing, holds no number, or lies outside
+        -90 to 90 °C or 0 to 70 kPa.
+    """
 
     t_out_c: Floats
     p_out_pa: Floats
@@ -37,9 +45,27 @@ class Boundaries:
     p_in_pa: Floats
 
     def __post_init__(self) -> None:
-        for values in (self.t_out_c, self.p_out_pa, self.t_in_c, self.p_in_pa):
+        for name in ("t_out_c", "p_out_pa", "t_in_c", "p_in_pa"):
+            values = np.ascontiguousarray(getattr(self, name), dtype=np.float64)
             if values.ndim != 2 or values.shape[1] != 12 or not np.isfinite(values).all():
-                raise ValueError("boundaries need twelve known months in every row")
+                raise ValueError(f"{name} needs twelve known months in every row")
+            low, high = (-90.0, 90.0) if name.startswith("t_") else (0.0, 70_000.0)
+            if not ((values >= low) & (values <= high)).all():
+                raise ValueError(f"{name} must lie between {low:g} and {high:g}")
+            if len(values) != len(self.t_out_c):
+                raise ValueError(f"{name} has {len(values)} rows, t_out_c {len(self.t_out_c)}")
+            object.__setattr__(self, name, values)  # one layout, so kernels compile once
+
+    def rows(self, which: NDArray[np.integer[Any]], count: int) -> NDArray[np.int64]:
+        """Row of each of `count` cases, checked: kernels do not look."""
+        rows = np.ascontiguousarray(which, dtype=np.int64)
+        if rows.shape != (count,):
+            raise ValueError(f"which has shape {rows.shape}, for {count} cases")
+        if count and not (rows.min() >= 0 and rows.max() < len(self.t_out_c)):
+            raise ValueError(
+                f"which must name rows of the boundaries, 0 to {len(self.t_out_c) - 1}"
+            )
+        return rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +75,9 @@ class CondensationYear:
     `verdict` is 0 none, 1 dries within the year, 2 builds up. Months are 0 to 11, -1 for none;
     interfaces count from 0 at the outer surface: interface i lies between layers i - 1 and i,
     and the inside of a thick layer counts as its outer face.
+    `dry_month` is the first after the peak at whose end all is gone; `residual_g_m2` is what a
+    year that builds up leaves behind, 0 otherwise. `at_interface` holds the largest store, -1 for
+    none; it is named by the layer just inside it that is there.
     `condensate_g_m2` is the store at the end of each month, all interfaces together; `watch_…`
     are temperature, vapour pressure and saturation pressure at the watched interface.
     """
@@ -90,9 +119,9 @@ def condensation_year(
     sd_m: Floats,
     r_se: Floats,
     r_si: Floats,
-    watch: NDArray[np.integer],
+    watch: NDArray[np.integer[Any]],
     boundaries: Boundaries,
-    which: NDArray[np.integer],
+    which: NDArray[np.integer[Any]],
     *,
     slice_r_m2k_w: float = SLICE_R_M2K_W,
 ) -> CondensationYear:
@@ -120,10 +149,9 @@ def condensation_year(
     """
     r, sd = _checked(r_m2k_w, sd_m, r_se, r_si, slice_r_m2k_w)
     count = r.shape[0]
-    if not (len(watch) == len(which) == len(r_se) == len(r_si) == count):
-        raise ValueError("layers, surfaces, watch and which must have one row a case")
-    if count and (np.min(which) < 0 or np.max(which) >= len(boundaries.t_out_c)):
-        raise ValueError("which must name rows of the boundaries")
+    if not (len(watch) == len(r_se) == len(r_si) == count):
+        raise ValueError("layers, surfaces and watch must have one row a case")
+    rows = boundaries.rows(which, count)
     small = np.empty((count, 5), dtype=np.int8)
     mass = np.empty((count, 2), dtype=np.float64)
     months = np.empty((count, 4, 12), dtype=np.float64)
@@ -138,7 +166,7 @@ def condensation_year(
         edges.p_out_pa,
         edges.t_in_c,
         edges.p_in_pa,
-        np.asarray(which, dtype=np.int64),
+        rows,
         slice_r_m2k_w,
         small,
         mass,
@@ -207,6 +235,8 @@ def _checked(
     for name, values in (("resistance", r), ("sd", sd), ("r_se", r_se), ("r_si", r_si)):
         if not (np.isfinite(values) & (np.asarray(values) >= 0)).all():
             raise ValueError(f"{name} must be finite and not negative")
+    if not (r.sum(axis=1) + r_se + r_si > 0).all():
+        raise ValueError("a build-up needs some thermal resistance, surfaces included")
     if not slice_r > 0:
         raise ValueError("slices need a resistance above 0")
     points = np.ceil(r / slice_r).clip(min=1).sum(axis=1)
