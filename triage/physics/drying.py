@@ -9,6 +9,7 @@ from triage.physics.monthly import Boundaries
 from triage.physics.vapour import DELTA0_KG_M_S_PA, MONTH_SECONDS, saturation_pressure_pa
 
 Floats = NDArray[np.float64]
+_AIR_20C_KG_M_S_PA = 1.966e-10
 _THINNEST_SD_M = 0.01  # a bare surface: about what the still air at it resists
 
 
@@ -76,8 +77,20 @@ def drying_loss_pct(before_kg_m2: Floats, after_kg_m2: Floats) -> Floats:
 
 
 def days_to_dry(mass_kg_m2: float, sd_m: float, pressure_difference_pa: float) -> float:
-    """Days for a mass to leave through a layer at a constant difference of vapour pressure."""
-    return mass_kg_m2 * sd_m / (DELTA0_KG_M_S_PA * pressure_difference_pa * 86_400.0)
+    """Days for a mass to leave through a layer at a constant difference of vapour pressure.
+
+    Parameters
+    ----------
+    mass_kg_m2, sd_m
+        Water to lose, and the equivalent air layer that it passes. [kg/m², m]
+    pressure_difference_pa
+        Vapour pressure at the mass less that beyond the layer. [Pa] Above 0.
+
+    References
+    ----------
+    Permeability of still air 2.0e-7 T^0.81 / P at 20 °C (COMPUTED), 2 % below that of ISO 13788.
+    """
+    return mass_kg_m2 * sd_m / (_AIR_20C_KG_M_S_PA * pressure_difference_pa * 86_400.0)
 
 
 def removal_by_air_g_m2_day(
