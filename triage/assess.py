@@ -13,6 +13,8 @@ import polars as pl
 from triage.assemblies.context import context_flags
 from triage.assemblies.derived import near_cold_line, with_quantities
 from triage.assemblies.foam import foam_now
+from triage.assemblies.moisture import Moisture, moisture_quantities
+from triage.contract.assemblies import Library
 from triage.contract.expressions import bind
 from triage.contract.policy import Policy
 from triage.rules.current import KEY, Current, current_evidence
@@ -46,13 +48,14 @@ class Assessed:
 
     `queue` has one row per home × part × measure in key order; `results` the UInt8 answer of
     every rule in the same order; `current` the evidence as it stands; `quantities` what was
-    computed for each row.
+    computed for each row; `cases` the distinct build-ups that were solved for these rows.
     """
 
     queue: pl.DataFrame
     results: pl.DataFrame
     current: Current
     quantities: pl.DataFrame
+    cases: pl.DataFrame
 
 
 def assess(
@@ -60,8 +63,10 @@ def assess(
     marks: pl.DataFrame,
     proposals: pl.DataFrame,
     places: pl.DataFrame,
+    climate: pl.DataFrame,
     standing: Sequence[Standing],
     policy: Policy,
+    library: Library,
     as_of: date,
     survey_fields: list[str],
 ) -> Assessed:
@@ -78,29 +83,34 @@ def assess(
         `measure_thickness_mm`.
     places
         One row per property: the columns of the placed homes.
+    climate
+        The climate records that the homes are placed in, monthly means by `climate_id`.
     standing
         Measures that the programme proposes.
     policy
         The pack.
+    library
+        Materials, and what survey codes mean as layers.
     as_of
         Date at which evidence is judged.
     survey_fields
         Names of the survey's fields in order.
     """
     fields = evidence_fields(policy, survey_fields, [s.where for s in standing if s.where])
-    climate = places.with_columns(
+    placed = places.with_columns(
         near_cold_line(policy).alias("near_cold_line"),
         pl.col("exposure_computed").alias("exposure_from_place"),
     ).drop("exposure_computed")
-    exposed = _exposed(rows, climate)
+    exposed = _exposed(rows, placed)
     graded = grade_rows(exposed, marks, fields, policy, as_of)
     current = current_evidence(graded, fields, policy)
     wanted = pl.concat(
         [_specified(proposals, standing), *(_proposed(current.table, s) for s in standing)]
     )
     evidence = _with_reading_dates(current.table, graded)
-    wide = assessment_rows(evidence, wanted, climate, policy, foam_now())
-    frames = _with_everything(read_three_ways(wide, fields, policy), policy)
+    wide = assessment_rows(evidence, wanted, placed, policy, foam_now())
+    read = read_three_ways(wide, fields, policy)
+    frames, moisture = _with_everything(read, climate, policy, library)
     answers = evaluate(frames, policy)
     verdicts = join_variants(wide, answers, review_first(frames.all, policy), policy)
     base_at = wide["variant"] == 0
@@ -111,7 +121,7 @@ def assess(
     lists = lists.with_columns(
         disputed_fields(disputed, current.conflicts, policy).alias("disputed_fields")
     )
-    known = pl.DataFrame(
+    standing_of = pl.DataFrame(
         {
             "survey_quality": survey_quality(clear, policy),
             "evidence_quality": rests_on(base, clear, policy),
@@ -121,12 +131,15 @@ def assess(
     told = base.with_columns(foam_now().alias("foam")).join(
         _first_hazard(graded), on=KEY, how="left", maintain_order="left"
     )
-    computed = [name for name in policy.quantities if name in frames.all.columns]
+    solved = moisture.quantities[0].columns
+    known = [name for name in policy.quantities if name in frames.all.columns]
+    computed = [*(name for name in known if name not in solved), *solved]
     return Assessed(
-        queue=queue_table(told, decision.table, lists, known, policy),
+        queue=queue_table(told, decision.table, lists, standing_of, policy),
         results=base.select(ID).hstack(verdicts.results.select(list(policy.rules))),
         current=current,
         quantities=base.select(ID).hstack(frames.all.filter(base_at).select(computed)),
+        cases=moisture.cases,
     )
 
 
@@ -200,13 +213,17 @@ def _with_reading_dates(current: pl.DataFrame, graded: pl.DataFrame) -> pl.DataF
     return current
 
 
-def _with_everything(frames: Frames, policy: Policy) -> Frames:
-    """Add derived quantities to each reading, and the context flags of the clearing one to all."""
+def _with_everything(
+    frames: Frames, climate: pl.DataFrame, policy: Policy, library: Library
+) -> tuple[Frames, Moisture]:
+    """Add derived and computed quantities to each reading, and the clearing one's flags to all."""
     read = [with_quantities(frame, policy) for frame in (frames.all, frames.firm, frames.clear)]
+    moisture = moisture_quantities(read, climate, policy, library)
+    read = [frame.hstack(more) for frame, more in zip(read, moisture.quantities, strict=True)]
     computed = frames.all.select(
         exposure_computed=pl.col("exposure_from_place").is_not_null()
         & (pl.col("join_quality") == "good").fill_null(value=False)
     )
     flags = context_flags(read[2], policy).hstack(computed)
     every, firm, clear = (frame.hstack(flags) for frame in read)
-    return Frames(every, firm, clear, frames.stale)
+    return Frames(every, firm, clear, frames.stale), moisture

@@ -44,6 +44,8 @@ def write_outputs(work: Work) -> None:
     queue.drop(_QUEUE_FILE_DROPS).write_parquet(folder / "queue.parquet")
     store.table("rule_result").write_parquet(folder / "rule_results.parquet")
     store.table("block_queue").write_parquet(folder / "blocks.parquet")
+    store.table("quantity").write_parquet(folder / "quantities.parquet")
+    store.table("moisture_case").write_parquet(folder / "moisture_cases.parquet")
     work.say("homes for mapping programs")
     write_homes(folder / "homes.gpkg", folder / "homes.parquet", homes)
     work.say("workbook")
@@ -63,6 +65,8 @@ def write_outputs(work: Work) -> None:
         "queue.parquet",
         "rule_results.parquet",
         "blocks.parquet",
+        "quantities.parquet",
+        "moisture_cases.parquet",
         "homes.gpkg",
         "homes.parquet",
         "queues.xlsx",
@@ -91,7 +95,7 @@ def run_context(work: Work) -> RunContext:
         policy_name=policy.name,
         policy_version=policy.version,
         policy_hash=policy.digest,
-        run_id=run_id(programme, policy, work.store.table("source_file")),
+        run_id=run_id(programme, policy, work.library, work.store.table("source_file")),
         rows_read=work.rows["read"],
         rows_accepted=work.rows["accepted"],
         rows_rejected=work.rows["rejected"],
@@ -168,6 +172,8 @@ def record(work: Work, seconds: dict[str, float], versions: dict[str, str]) -> d
             "version": work.policy.version,
             "sha256": work.policy.digest,
         },
+        "materials": {"sha256": work.library.digest},
+        "indoor_model": work.policy.indoor_model,
         "versions": versions,
         "inputs": sources.to_dicts(),
         "rows": {key: work.rows[key] for key in ("read", "accepted", "rejected", "superseded")},

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Any
 
 from triage.contract import load_contract, load_programme
+from triage.contract.assemblies import load_library
 from triage.contract.policy import Policy
 from triage.contract.policy_check import condition_errors
 from triage.contract.policy_load import load_policy, policy_dir
@@ -74,7 +75,8 @@ def judge_programme(
     """Run all steps but the writing of outputs, into an open store."""
     pipeline = load_pipeline("stock_triage", STAGES)
     steps = tuple(step for step in pipeline.steps if step.call != "write_outputs")
-    work = Work(programme, load_contract(), policy, store, folder, say)
+    library = load_library(programme.products)
+    work = Work(programme, load_contract(), policy, library, store, folder, say)
     judged = Pipeline(pipeline.name, pipeline.title, steps)
     run_pipeline(judged, work, store, STAGES, {"as_of": programme.as_of}, say)
 
@@ -97,10 +99,11 @@ def run_programme(path: Path, out: Path, say: Callable[[str], None]) -> Finished
         If the programme cannot be run; `out` is then not made.
     """
     programme, policy = open_programme(path)
+    library = load_library(programme.products)
     pipeline = load_pipeline("stock_triage", STAGES)
     with new_run_folder(out) as folder:
         with Store(folder / STORE) as store:
-            work = Work(programme, load_contract(), policy, store, folder, say)
+            work = Work(programme, load_contract(), policy, library, store, folder, say)
             seconds = run_pipeline(pipeline, work, store, STAGES, {"as_of": programme.as_of}, say)
             made = record(work, seconds, versions())
         write_record(folder, made)

@@ -14,6 +14,7 @@ from typing import Any
 import polars as pl
 
 from triage import __version__
+from triage.contract.assemblies import Library
 from triage.contract.policy import Policy
 from triage.contract.programme import Programme
 from triage.errors import StoreError
@@ -72,7 +73,7 @@ def file_digest(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def run_id(programme: Programme, policy: Policy, sources: pl.DataFrame) -> str:
+def run_id(programme: Programme, policy: Policy, library: Library, sources: pl.DataFrame) -> str:
     """Name of a run, the same for the same inputs, policy, programme file and software."""
     total = hashlib.sha256()
     profiles = sorted({s.profile.path for s in programme.sources if s.profile is not None})
@@ -80,7 +81,7 @@ def run_id(programme: Programme, policy: Policy, sources: pl.DataFrame) -> str:
         total.update(path.read_bytes())
     for digest in sorted(set(sources["sha256"].to_list())):
         total.update(digest.encode())
-    for text in (policy.digest, programme.as_of.isoformat(), __version__):
+    for text in (policy.digest, library.digest, programme.as_of.isoformat(), __version__):
         total.update(text.encode())
     return total.hexdigest()[:12]
 

@@ -9,6 +9,7 @@ import polars as pl
 
 from triage.assess import Assessed, Standing, assess
 from triage.contract import Contract, Programme, normalise
+from triage.contract.assemblies import Library
 from triage.contract.policy import Policy
 from triage.intake import Intake, read_sources
 from triage.place import PlaceLimits, place_homes
@@ -26,6 +27,7 @@ class Work:
     programme: Programme
     contract: Contract
     policy: Policy
+    library: Library
     store: Store
     folder: Path
     say: Callable[[str], None]
@@ -92,6 +94,8 @@ def judge(work: Work) -> None:
     work.store.put("current_evidence", pl.concat([part.current.table for part in parts]))
     work.store.put("evidence_conflict", pl.concat([part.current.conflicts for part in parts]))
     work.store.put("quantity", pl.concat([part.quantities for part in parts]))
+    cases = pl.concat([part.cases for part in parts])
+    work.store.put("moisture_case", cases.unique("case", maintain_order=True).sort("case"))
 
 
 def _batches(work: Work) -> Iterator[Assessed]:
@@ -105,6 +109,7 @@ def _batches(work: Work) -> Iterator[Assessed]:
     places = work.store.ask(
         "SELECT placed.*, home.building_id FROM placed_home AS placed JOIN home USING (property_id)"
     )
+    climate = work.store.table("climate_record")
     standing = [
         Standing(p.code, p.where, p.material, p.thickness_mm) for p in work.programme.measures
     ]
@@ -119,8 +124,10 @@ def _batches(work: Work) -> Iterator[Assessed]:
             marks.join(mine.select("row_id"), on="row_id", how="semi"),
             proposals.join(some, on="property_id", how="semi"),
             places.join(some, on="property_id", how="semi"),
+            climate,
             standing,
             work.policy,
+            work.library,
             work.programme.as_of,
             list(work.contract.fields),
         )

@@ -14,10 +14,14 @@ import polars as pl
 
 from triage.assess import Assessed, assess
 from triage.contract import load_contract
+from triage.contract.assemblies import load_library
 from triage.contract.policy_load import load_policy, policy_dir
+from triage.place.records import climate_records
 
 CONTRACT = load_contract()
 POLICY = load_policy(policy_dir("default"))
+LIBRARY = load_library()
+CLIMATE = climate_records(None)
 AS_OF = date(2026, 10, 31)
 SAFE, FIX, REVIEW = "safe-to-insulate", "fix-water-first", "specialist-review"
 # Measures not under test would only cost time; a foamed home gets its own row all the same.
@@ -26,8 +30,16 @@ Facts = Mapping[str, Answer]
 
 PLACES: dict[str, dict[str, Any]] = {
     # Degree-days to base 18.3 degC: 2400 is more than 10 % from the line of 3000, 3200 is not.
-    "mild": {"zone_num": 4, "hdd_18_3": 2400.0, "rain_mm_year": 700.0},
-    "line": {"zone_num": 4, "hdd_18_3": 3200.0, "rain_mm_year": 700.0},
+    "mild": {
+        "zone_num": 4,
+        "hdd_18_3": 2400.0,
+        "rain_mm_year": 700.0,
+    },
+    "line": {
+        "zone_num": 4,
+        "hdd_18_3": 3200.0,
+        "rain_mm_year": 700.0,
+    },
     "cold": {"zone_num": 6, "hdd_18_3": 4500.0, "rain_mm_year": 900.0},
     "warm": {"zone_num": 2, "hdd_18_3": 900.0, "rain_mm_year": 1100.0},
     "arid": {"zone_num": 3, "hdd_18_3": 1500.0, "rain_mm_year": 200.0},
@@ -48,8 +60,25 @@ PLACES: dict[str, dict[str, Any]] = {
 }
 
 
+# The record whose months the moisture calculations take: a UK region or a US typical year.
+RECORDS = {
+    "mild": "uk_region_01",
+    "line": "uk_region_01",
+    "cold": "us_726580",
+    "warm": "us_722050",
+    "arid": "us_722780",
+    "exposed": "uk_region_05",
+    "unplaced": None,
+}
+
+
 def _text(value: Answer) -> str | None:
     assert value is None or isinstance(value, str)
+    return value
+
+
+def _number(value: Answer) -> float | None:
+    assert value is None or isinstance(value, float)
     return value
 
 
@@ -77,6 +106,7 @@ class Home:
     surveys: tuple[Survey, ...]
     material: str | None = None
     place: str = "mild"
+    thickness_mm: float | None = 100.0
 
     def __repr__(self) -> str:
         return f"<home {self.name}>"
@@ -95,6 +125,9 @@ class Home:
         if "measure_material" in facts:
             facts = dict(facts)
             home = replace(home, material=_text(facts.pop("measure_material")))
+        if "measure_thickness_mm" in facts:
+            facts = dict(facts)
+            home = replace(home, thickness_mm=_number(facts.pop("measure_thickness_mm")))
         if "place" in facts:
             facts = dict(facts)
             home = replace(home, place=str(facts.pop("place")))
@@ -113,7 +146,8 @@ class Home:
         return replace(self, surveys=(*self.surveys, *surveys))
 
     def answers(self, name: str) -> Answer:
-        return self.material if name == "measure_material" else self.facts.get(name)
+        specified = {"measure_material": self.material, "measure_thickness_mm": self.thickness_mm}
+        return specified[name] if name in specified else self.facts.get(name)
 
 
 _SURVEY_RECORD: dict[str, Any] = {
@@ -342,6 +376,13 @@ def survey_frame(homes: Sequence[Home], names: Sequence[str]) -> tuple[pl.DataFr
     return rows.with_row_index("row_id"), pl.DataFrame(marks, schema=shape, orient="row")
 
 
+def _climate(place: str) -> dict[str, Any]:
+    record = RECORDS[place]
+    us = record is not None and record.startswith("us_")
+    edition = "IECC 2006-2018 county assignment" if us else "computed from regional monthly means"
+    return {"climate_id": record, "zone_edition": edition if record else None}
+
+
 def place_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
     """One placed home a property."""
     common: dict[str, Any] = {
@@ -357,12 +398,14 @@ def place_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
         "latitude_north": True,
     }
     placed = [
-        {"property_id": n, **common, **PLACES[h.place]} for n, h in zip(names, homes, strict=True)
+        {"property_id": n, **common, **_climate(h.place), **PLACES[h.place]}
+        for n, h in zip(names, homes, strict=True)
     ]
     text = dict.fromkeys(
-        ("property_id", "building_id", "moist_letter", "zone_join", "join_quality"), pl.String
+        ("property_id", "building_id", "climate_id", "moist_letter", "zone_join", "zone_edition"),
+        pl.String,
     )
-    text |= dict.fromkeys(("exposure_computed", "region_name"), pl.String)
+    text |= dict.fromkeys(("join_quality", "exposure_computed", "region_name"), pl.String)
     number = dict.fromkeys(("lat", "lon", "hdd_18_3", "rain_mm_year"), pl.Float64)
     schema = {**text, **number, "freeze_thaw_index": pl.Float64, "zone_num": pl.Int8}
     return pl.DataFrame(placed, schema={**schema, "latitude_north": pl.Boolean})
@@ -370,7 +413,10 @@ def place_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
 
 def proposal_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
     """The measure of each home; foam checks propose themselves."""
-    wanted = [(n, "main", h.measure, h.material, None) for n, h in zip(names, homes, strict=True)]
+    wanted = [
+        (n, "main", h.measure, h.material, h.thickness_mm)
+        for n, h in zip(names, homes, strict=True)
+    ]
     schema = {
         **dict.fromkeys(("property_id", "building_part", "measure_code"), pl.String),
         "measure_material": pl.String,
@@ -388,8 +434,10 @@ def judge(homes: Sequence[Home], as_of: date = AS_OF) -> Judged:
         marks,
         proposal_frame(homes, names),
         place_frame(homes, names),
+        CLIMATE,
         [],
         POLICY,
+        LIBRARY,
         as_of,
         list(CONTRACT.fields),
     )

@@ -11,7 +11,9 @@ from rule_generated import changed_homes, few, further_surveys
 from rule_homes import (
     AS_OF,
     BASES,
+    CLIMATE,
     CONTRACT,
+    LIBRARY,
     POLICY,
     Home,
     place_frame,
@@ -47,7 +49,18 @@ class _Inputs:
             frames = [frame.filter(pl.col("property_id").is_in(some)) for frame in frames]
         rows, proposals, places = frames
         marks = self.marks.join(rows.select("row_id"), on="row_id", how="semi")
-        return assess(rows, marks, proposals, places, [], POLICY, AS_OF, list(CONTRACT.fields))
+        return assess(
+            rows,
+            marks,
+            proposals,
+            places,
+            CLIMATE,
+            [],
+            POLICY,
+            LIBRARY,
+            AS_OF,
+            list(CONTRACT.fields),
+        )
 
     def shuffled(self, seed: int) -> "_Inputs":
         """Rows in another order and renumbered, as if the files had come in another order."""

@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 Floats = NDArray[np.float64]
 State = Literal["before", "after"]
+STATES: tuple[State, State] = ("before", "after")
 
 
 @dataclass(frozen=True, slots=True)

@@ -68,6 +68,7 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         wetting_half_year(pl.col("read_on")).alias("mc_in_wetting_season"),
         wetting_half_year(pl.col("log_on")).alias("log_in_wetting_season"),
         pl.lit(None, pl.Boolean).alias("mc_subsurface"),  # comes with reading records
+        pl.lit(None, pl.Float64).alias("mould_index_max"),  # comes with an hourly model
     )
     second = first.with_columns(
         foam_in_roof().alias("foam_in_roof"),
@@ -82,6 +83,7 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         foam_class_after().alias("foam_class_after"),
         plane_after(policy).alias("plane_after"),
         vapour_control_after().alias("vapour_control_after"),
+        hourly_result_required(policy).alias("hourly_result_required"),
     )
 
 
@@ -226,4 +228,22 @@ def vapour_control_after() -> pl.Expr:
         pl.when(pl.col("foam_measure") & recorded.is_null())
         .then(pl.lit("none"))
         .otherwise(recorded)
+    )
+
+
+def hourly_result_required(policy: Policy) -> pl.Expr:
+    """Whether the measure table asks for an hourly result: always, or in severe exposure."""
+    asked = pl.col("measure_code").replace_strict(
+        {code: measure.hourly_model_required for code, measure in policy.measures.items()},
+        default=None,
+        return_dtype=pl.String,
+    )
+    exposed = pl.col("exposure_resolved").is_in(["severe", "very_severe"])
+    return (
+        pl.when(asked == "always")
+        .then(statement=True)
+        .when(asked == "if_exposed")
+        .then(exposed)
+        .when(asked == "never")
+        .then(statement=False)
     )

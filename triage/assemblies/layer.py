@@ -1,56 +1,62 @@
-"""A layer of many cases at once, as expressions over their columns."""
+"""A layer of many cases at once: arrays over the cases, and why one is not known."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from triage.contract.assemblies import Anatomy, LayerSpec
 from triage.contract.materials import Material
 
 Side = Literal["outer", "inner"]
-_NOTHING_TEXT = pl.lit(None, pl.String)
-_NO_NUMBER = pl.lit(None, pl.Float64)
-_ZERO = pl.lit(0.0)
-_FALSE = pl.lit(value=False)
+Bools = NDArray[np.bool_]
+Codes = NDArray[np.int16]
+Floats = NDArray[np.float64]
+_ANY_MM = (0.0, 2000.0)  # plausible thickness of a material that gives no range of its own
+_NONE = -1  # no code; as an index it meets the blank that every table has at its end
+_KNOWN = 0  # the first reason is no reason
 
 
 @dataclass(frozen=True, slots=True)
 class Layer:
     """Material, thickness, resistance and air layer of a slot, and why they are not known.
 
-    All are Polars expressions over the cases. A slot that is not used has R = 0 and sd = 0;
-    `why` is null where the layer is known; `ventilated` says that outside air passes behind it.
+    Each is one value a case. A slot that is not used has R = 0, sd = 0 and no material (-1).
+    `mm` is NaN where no thickness is known; `why` is the number of a reason of the maker, 0 where
+    the layer is known; `ventilated` says that outside air passes behind it.
     """
 
-    material: pl.Expr = _NOTHING_TEXT
-    mm: pl.Expr = _NO_NUMBER
-    r: pl.Expr = _ZERO
-    sd: pl.Expr = _ZERO
-    why: pl.Expr = _NOTHING_TEXT
-    ventilated: pl.Expr = _FALSE
+    material: Codes
+    mm: Floats
+    r: Floats
+    sd: Floats
+    why: Codes
+    ventilated: Bools
 
-    def when(self, test: pl.Expr, otherwise: "Layer | None" = None) -> "Layer":
-        """Take this layer where the test holds, else the other one or none."""
-        other = otherwise or NO_LAYER
-        sure = test.fill_null(value=False)
-
-        def pick(one: pl.Expr, two: pl.Expr) -> pl.Expr:
-            return pl.when(sure).then(one).otherwise(two)
-
+    def when(self, test: Bools, otherwise: "Layer") -> "Layer":
+        """Take this layer where the test holds, else the other one."""
         return Layer(
-            pick(self.material, other.material),
-            pick(self.mm, other.mm),
-            pick(self.r, other.r),
-            pick(self.sd, other.sd),
-            pick(self.why, other.why),
-            pick(self.ventilated, other.ventilated),
+            np.where(test, self.material, otherwise.material),
+            np.where(test, self.mm, otherwise.mm),
+            np.where(test, self.r, otherwise.r),
+            np.where(test, self.sd, otherwise.sd),
+            np.where(test, self.why, otherwise.why),
+            np.where(test, self.ventilated, otherwise.ventilated),
         )
 
 
-NO_LAYER = Layer()
-_ANY_MM = (0.0, 2000.0)  # plausible thickness of a material that gives no range of its own
+def shut(layer: Layer) -> Layer:
+    """The same layer without outside air behind it."""
+    return replace(layer, ventilated=np.zeros_like(layer.ventilated))
+
+
+def part(layer: Layer, mm: Floats) -> Layer:
+    """A slice of a layer, 0 to all of its thickness. [mm]."""
+    share = np.clip(np.nan_to_num(mm / layer.mm), 0.0, 1.0)
+    return replace(layer, mm=mm, r=share * layer.r, sd=share * layer.sd)
 
 
 class LayerMaker:
@@ -61,108 +67,197 @@ class LayerMaker:
     the choice against the build-up (the standard leaves it open).
     """
 
-    def __init__(self, anatomy: Anatomy, materials: Mapping[str, Material]) -> None:
-        self.anatomy, self.materials = anatomy, materials
+    def __init__(
+        self, cases: pl.DataFrame, anatomy: Anatomy, materials: Mapping[str, Material]
+    ) -> None:
+        self.cases, self.anatomy, self.materials = cases, anatomy, materials
+        self.count = cases.height
+        self.names = list(materials)
+        self.reasons = [""]
+        self._numbers = {code: n for n, code in enumerate(self.names)}
+        self._read: dict[str, Codes] = {}
+        blank = np.full(self.count, np.nan)
+        zero, no = np.zeros(self.count), np.zeros(self.count, dtype=bool)
+        self.nothing = Layer(self.code(None), blank, zero, zero, no.astype(np.int16), no)
+        self._tables: dict[Side, dict[str, Floats]] = {
+            "outer": self._table(dry=True),
+            "inner": self._table(dry=False),
+        }
 
-    def of(self, material: pl.Expr, mm: pl.Expr, side: Side, what: str) -> Layer:
-        """A layer of a material and a thickness in mm that columns give.
+    def code(self, name: str | None) -> Codes:
+        """The number of one code, once a case; -1 for none."""
+        number = _NONE if name is None else self.number_of(name)
+        return np.full(self.count, number, dtype=np.int16)
+
+    def codes(self, column: str) -> Codes:
+        """A column of codes as numbers of `names`; -1 where it is null."""
+        if column not in self._read:
+            values = self.cases[column]
+            known = {value: self.number_of(value) for value in values.unique().drop_nulls()}
+            numbers = values.replace_strict(known, default=_NONE, return_dtype=pl.Int16)
+            self._read[column] = numbers.fill_null(_NONE).to_numpy()
+        return self._read[column]
+
+    def numbers(self, column: str) -> Floats:
+        """A column of numbers; NaN where it is null."""
+        return self.cases[column].cast(pl.Float64).to_numpy()
+
+    def told(self, column: str) -> Bools:
+        """A column of yes and no; no where it is null."""
+        return self.cases[column].cast(pl.Boolean).fill_null(value=False).to_numpy()
+
+    def is_in(self, column: str, *wanted: str) -> Bools:
+        """Whether a column holds one of some codes; no where it is null."""
+        return np.isin(self.codes(column), [self.number_of(name) for name in wanted])
+
+    def number_of(self, name: str) -> int:
+        """The number of a code, the same in all columns."""
+        number = self._numbers.setdefault(name, len(self.names))
+        if number == len(self.names):
+            self.names.append(name)
+        return number
+
+    def reason(self, text: str) -> int:
+        """The number of a reason, which may name `{code}` and `{mm}` of its layer."""
+        if text not in self.reasons:
+            self.reasons.append(text)
+        return self.reasons.index(text)
+
+    def _table(self, *, dry: bool) -> dict[str, Floats]:
+        """Values of every material, and a blank at the end for none. NaN where it has none."""
+        known = list(self.materials.values())
+        ranges = [m.thickness_range_mm or _ANY_MM for m in known]
+        columns = {
+            "conductivity": [m.conductivity_w_mk for m in known],
+            "fixed": [_fixed_sd(m, dry=dry) for m in known],
+            "mu": [m.mu_dry if dry else m.mu_wet for m in known],
+            "facings": [m.facings_sd_m for m in known],
+            "low": [low for low, _ in ranges],
+            "high": [high for _, high in ranges],
+        }
+        return {name: np.array([*values, None], np.float64) for name, values in columns.items()}
+
+    def of(self, material: Codes, mm: Floats, side: Side, what: str) -> Layer:
+        """A layer of a material and a thickness in mm, one a case.
 
         A material without conductivity counts for vapour only.
         """
-        dry = side == "outer"
-        known = self.materials
-        fixed = {c: _fixed_sd(m, dry=dry) for c, m in known.items()}
-        mu = {c: m.mu_dry if dry else m.mu_wet for c, m in known.items()}
-        conductivity = {c: m.conductivity_w_mk for c, m in known.items()}
-        facings = {c: m.facings_sd_m for c, m in known.items()}
-        why = self._why(material, mm, what, {c for c, v in fixed.items() if v is None})
-        good = why.is_null()
-        resistance = (mm / 1000.0 / _value(material, conductivity)).fill_null(0.0)
-        through = pl.coalesce(
-            _value(material, fixed), _value(material, mu) * mm / 1000.0 + _value(material, facings)
-        )
+        held = material < len(self.materials)
+        row = np.where(held, material, _NONE)
+        value = {name: column[row] for name, column in self._tables[side].items()}
+        no_mm = np.isnan(mm)
+        wrong = ~no_mm & ((mm <= 0) | (mm < value["low"]) | (mm > value["high"]))
+        why = np.select(
+            [material == _NONE, ~held, np.isnan(value["fixed"]) & no_mm, wrong],
+            [
+                self.reason(f"the material of {what} is not known"),
+                self.reason(f"no values are held for {{code}} as {what}: declare a product"),
+                self.reason(f"the thickness of {what} is not known"),
+                self.reason(f"{{mm}} mm is no thickness of {what} ({{code}})"),
+            ],
+            _KNOWN,
+        ).astype(np.int16)
+        good = why == _KNOWN
+        resistance = np.where(good, mm / 1000.0 / value["conductivity"], 0.0)
+        through = value["mu"] * mm / 1000.0 + value["facings"]
+        through = np.where(np.isnan(value["fixed"]), through, value["fixed"])
         return Layer(
             material=material,
             mm=mm,
-            r=pl.when(good).then(resistance).otherwise(0.0),
-            sd=pl.when(good).then(through).otherwise(0.0),
+            r=np.nan_to_num(resistance, nan=0.0),
+            sd=np.where(good, through, 0.0),
             why=why,
+            ventilated=self.nothing.ventilated,
         )
 
-    def _why(self, material: pl.Expr, mm: pl.Expr, what: str, thick: set[str]) -> pl.Expr:
-        """Why a layer cannot be drawn; `thick` are the materials whose thickness counts."""
-        ranges = {c: m.thickness_range_mm or _ANY_MM for c, m in self.materials.items()}
-        low = _value(material, {c: r[0] for c, r in ranges.items()})
-        high = _value(material, {c: r[1] for c, r in ranges.items()})
-        wrong = (mm <= 0) | (mm < low) | (mm > high) | mm.is_nan()
-        stranger = material.is_not_null() & ~material.is_in(list(self.materials))
-        named = pl.lit(what)
-        return (
-            pl.when(material.is_null())
-            .then(pl.lit(f"the material of {what} is not known"))
-            .when(stranger)
-            .then(pl.format("no values are held for {} as {}: declare a product", material, named))
-            .when(material.is_in(sorted(thick)) & mm.is_null())
-            .then(pl.lit(f"the thickness of {what} is not known"))
-            .when(wrong.fill_null(value=False))
-            .then(pl.format("{} mm is no thickness of {} ({})", mm.round(1), named, material))
-        )
+    def coded(
+        self, table: str, slot: str, side: Side, given: Mapping[str, Floats] | None = None
+    ) -> Layer:
+        """The layer that a survey code stands for in a slot; nothing where the code has none.
 
-    def coded(self, table: str, slot: str, side: Side, column: str | None = None) -> Layer:
-        """The layer that a survey code stands for in a slot; nothing where the code has none."""
-        codes = {c: m.layers.get(slot) for c, m in self.anatomy.tables[table].items()}
-        field = pl.col(column or table)
-        specs = {c: s for c, s in codes.items() if s is not None}
-        told = pl.lit(slot.replace("_", " "))
-        named = (column or table).replace("_", " ")
-        missing = (
-            pl.when(field.is_null())
-            .then(pl.lit(f"the {named} is not known"))
-            .when(~field.is_in(list(codes)))
-            .then(pl.format("no layer is held for {} as {}", field, told))
-        )
-        layer = self._specified(field, specs, side, slot)
-        return Layer(
-            layer.material,
-            layer.mm,
-            layer.r,
-            layer.sd,
-            pl.coalesce(missing, layer.why),
-            layer.ventilated,
-        )
+        `table` is the field too. `given` holds thicknesses that stand for those of the survey.
+        """
+        return self.coded_by(table, table, slot, side, given)
+
+    def coded_by(
+        self,
+        column: str,
+        table: str,
+        slot: str,
+        side: Side,
+        given: Mapping[str, Floats] | None = None,
+    ) -> Layer:
+        """As `coded`, for a field that is not named as its table is."""
+        meanings = self.anatomy.tables[table]
+        field = self.codes(column)
+        specs = {code: told.layers[slot] for code, told in meanings.items() if slot in told.layers}
+        layer = self._specified(field, specs, side, slot, given or {})
+        listed = np.isin(field, [self.number_of(code) for code in meanings])
+        named = column.removesuffix("_after").replace("_", " ")
+        unlisted = self.reason(f"no layer is held for {{code}} as {slot.replace('_', ' ')}")
+        missing = self.reason(f"the {named} is not known")
+        why = np.where(listed, layer.why, np.where(field == _NONE, missing, unlisted))
+        material = np.where(listed, layer.material, field)
+        return Layer(material, layer.mm, layer.r, layer.sd, why.astype(np.int16), layer.ventilated)
 
     def fixed(self, table: str, code: str, slot: str, side: Side) -> Layer:
         """The layer of one entry, the same in every case but for a thickness that a field gives."""
-        return self._specified(
-            pl.lit(code), {code: self.anatomy.tables[table][code].layers[slot]}, side, slot
-        )
+        spec = self.anatomy.tables[table][code].layers[slot]
+        return self._specified(self.code(code), {code: spec}, side, slot, {})
 
     def _specified(
-        self, field: pl.Expr, specs: Mapping[str, LayerSpec], side: Side, slot: str
+        self,
+        field: Codes,
+        specs: Mapping[str, LayerSpec],
+        side: Side,
+        slot: str,
+        given: Mapping[str, Floats],
     ) -> Layer:
-        made_of = {c: s.material for c, s in specs.items() if s.material is not None}
-        given = {c: s.mm for c, s in specs.items() if s.mm is not None}
-        mm = _value(field, given)
-        for name in sorted({s.mm_of for s in specs.values() if s.mm_of is not None}):
-            codes = [c for c, s in specs.items() if s.mm_of == name]
-            mm = pl.when(field.is_in(codes)).then(pl.col(name)).otherwise(mm)
-        made = NO_LAYER
-        if made_of:
-            material = field.replace_strict(made_of, default=None, return_dtype=pl.String)
-            made = self.of(material, mm, side, f"the {slot.replace('_', ' ')}").when(
-                field.is_in(list(made_of))
+        rows = {self.number_of(code): spec for code, spec in specs.items()}
+        blank = np.full(len(self.names) + 1, np.nan)
+        own_mm, own_r, own_sd = blank.copy(), blank.copy(), blank.copy()
+        made_of = np.full(len(blank), _NONE, dtype=np.int16)
+        airy = np.zeros(len(blank), dtype=bool)
+        for row, spec in rows.items():
+            own_mm[row], own_r[row], own_sd[row] = (
+                _or_nan(spec.mm),
+                _or_nan(spec.r),
+                _or_nan(spec.sd),
             )
-        r = {c: s.r for c, s in specs.items() if s.r is not None}
-        sd = {c: s.sd for c, s in specs.items() if s.sd is not None}
-        airy = [c for c, s in specs.items() if s.ventilated]
-        return Layer(
-            made.material,
-            made.mm,
-            pl.coalesce(_value(field, r), made.r),
-            pl.coalesce(_value(field, sd), made.sd),
-            made.why,
-            field.is_in(airy).fill_null(value=False) if airy else _FALSE,
+            made_of[row] = _NONE if spec.material is None else self.number_of(spec.material)
+            airy[row] = spec.ventilated
+        material, mm, r, sd = made_of[field], own_mm[field], own_r[field], own_sd[field]
+        for name in sorted({s.mm_of for s in specs.values() if s.mm_of is not None}):
+            measured = np.isin(field, [row for row, s in rows.items() if s.mm_of == name])
+            mm = np.where(measured, given.get(name, self.numbers(name)), mm)
+        made = self.of(material, mm, side, f"the {slot.replace('_', ' ')}").when(
+            material != _NONE, self.nothing
         )
+        r, sd = np.where(np.isnan(r), made.r, r), np.where(np.isnan(sd), made.sd, sd)
+        # A layer without a material goes by the name of its code.
+        unnamed = (material == _NONE) & ((r > 0) | (sd > 0))
+        return Layer(np.where(unnamed, field, made.material), mm, r, sd, made.why, airy[field])
+
+    def reason_texts(self, why: Codes, material: Codes, mm: Floats) -> pl.Series:
+        """Reasons in words, null where there is none, with the code and thickness they name."""
+        frame = pl.DataFrame(
+            {
+                "why": pl.Series(self.reasons).gather(pl.Series(why.astype(np.uint32))),
+                "code": pl.Series(self.names).gather(
+                    pl.Series(np.maximum(material, 0)).cast(pl.UInt32)
+                ),
+                "mm": pl.Series(mm).round(1).cast(pl.String),
+            }
+        )
+        return frame.select(
+            pl.when(pl.col("why") != "")
+            .then(
+                pl.col("why")
+                .str.replace("{code}", pl.col("code"), literal=True)
+                .str.replace("{mm}", pl.col("mm"), literal=True)
+            )
+            .alias("missing")
+        ).to_series()
 
 
 def _fixed_sd(material: Material, *, dry: bool) -> float | None:
@@ -171,9 +266,5 @@ def _fixed_sd(material: Material, *, dry: bool) -> float | None:
     return wet if wet is not None and not dry else material.fixed_sd_m
 
 
-def _value(key: pl.Expr, values: Mapping[str, float | None]) -> pl.Expr:
-    """Number of each key; null where it has none."""
-    known = {k: v for k, v in values.items() if v is not None}
-    if not known:
-        return _NO_NUMBER
-    return key.replace_strict(known, default=None, return_dtype=pl.Float64)
+def _or_nan(value: float | None) -> float:
+    return float("nan") if value is None else value

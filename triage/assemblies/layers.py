@@ -1,5 +1,6 @@
 """Draws up the layers of distinct cases, element by element."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -8,12 +9,12 @@ from numpy.typing import NDArray
 
 from triage.assemblies.build_up import BuildUps, State
 from triage.assemblies.floor_layers import floor_layers
-from triage.assemblies.layer import Layer, LayerMaker
-from triage.assemblies.roof_layers import AGAINST_DECK, plane, roof_layers
-from triage.assemblies.stack_facts import insulation, timber_deck, transmittance
+from triage.assemblies.layer import Bools, Codes, Floats, Layer, LayerMaker
+from triage.assemblies.roof_layers import closed_roof, plane_column, roof_layers
+from triage.assemblies.stack_facts import foam_is_tight, insulation, timber_mass, transmittance
 from triage.assemblies.validity import invalid_reason
-from triage.assemblies.wall_layers import FRAMES, MASONRY, wall_layers
-from triage.contract.assemblies import Anatomy, Element, Library
+from triage.assemblies.wall_layers import CAVITIES, FRAMES, MASONRY, filled_cavity, wall_layers
+from triage.contract.assemblies import Element, Library
 
 CASE_FIELDS: dict[str, pl.DataType] = {
     "element": pl.String(),
@@ -69,33 +70,79 @@ def build_ups(cases: pl.DataFrame, library: Library, state: State, element: Elem
     Returns
     -------
     BuildUps
-        In the order of `cases`. A stack that cannot be drawn up has zeros and says why.
+        In the order of `cases`. A stack that cannot be drawn up says why; its layers have R = 0
+        and sd = 0, its U is NaN.
     """
-    anatomy = library.anatomies[element]
-    layers = _MAKERS[element](LayerMaker(anatomy, library.materials), state)
-    drawn = cases.select(
-        *(
-            column.alias(f"{key}|{slot}")
-            for slot in anatomy.slots
-            for key, column in _parts(layers[slot]).items()
-        )
+    make = LayerMaker(cases, library.anatomies[element], library.materials)
+    made = _MAKERS[element](make, state)
+    layers = {name: made[name] for name in make.anatomy.slots}
+    missing = _missing(make, layers, state)
+    drawn = missing.is_null().to_numpy()
+    open_air = ~closed_roof(make, state) if element == "roof" else np.zeros(len(drawn), bool)
+    airy = np.stack([layer.ventilated for layer in layers.values()], axis=1)
+    counts = ~_outside_of_air(airy) & drawn[:, np.newaxis]
+    r = np.where(counts, np.stack([layer.r for layer in layers.values()], axis=1), 0.0)
+    sd = np.where(counts, np.stack([layer.sd for layer in layers.values()], axis=1), 0.0)
+    r_si = np.full(len(r), make.anatomy.r_si)
+    r_se = np.where(airy.any(axis=1) | open_air, make.anatomy.r_si, make.anatomy.r_se)
+    where = _where(make, layers, counts, state)
+    tight = (
+        foam_is_tight(layers["foam"], make)
+        if element == "roof"
+        else pl.Series([], dtype=pl.Boolean)
     )
-    numbers = {
-        key: np.stack([drawn[f"{key}|{slot}"].to_numpy() for slot in anatomy.slots], axis=1)
-        for key in ("r", "sd", "air")
-    }
-    return _assembled(cases, drawn, numbers, library, state, anatomy)
+    invalid = invalid_reason(make, sd, where.watch, tight, state)
+    u = transmittance(layers, r, r_se, r_si, make)
+    described = _described(make, layers, counts | ~drawn[:, np.newaxis]).with_columns(
+        watch_name=where.name,
+        missing=missing,
+        invalid=invalid.set(pl.Series(~drawn), None),
+        **insulation(layers, tight, r, make),
+    )
+    return BuildUps(
+        slots=make.anatomy.slots,
+        r_m2k_w=r,
+        sd_m=sd,
+        r_se=r_se,
+        r_si=r_si,
+        u_w_m2k=np.where(drawn, u, np.nan),
+        watch=where.watch,
+        critical=where.critical,
+        deck_slot=where.deck,
+        deck_kg_m2=where.deck_kg_m2,
+        described=described,
+    )
 
 
-def _parts(layer: Layer) -> dict[str, pl.Expr]:
-    return {
-        "material": layer.material,
-        "mm": pl.when(layer.material.is_not_null()).then(layer.mm),
-        "r": layer.r.cast(pl.Float64).fill_null(0.0),
-        "sd": layer.sd.cast(pl.Float64).fill_null(0.0),
-        "why": layer.why,
-        "air": layer.ventilated.fill_null(value=False),
-    }
+def _outside_of_air(air: Bools) -> Bools:
+    """Slots that lie outside the innermost ventilated one, and that one itself."""
+    return np.flip(np.logical_or.accumulate(np.flip(air, axis=1), axis=1), axis=1)
+
+
+def _missing(make: LayerMaker, layers: Mapping[str, Layer], state: State) -> pl.Series:
+    """Why a stack cannot be drawn up: the whole, else its outermost unknown layer."""
+    whys = np.stack([layer.why for layer in layers.values()], axis=1)
+    first, at = (whys != 0).argmax(axis=1), np.arange(len(whys))
+    why: Codes = whys[at, first]
+    material = np.stack([layer.material for layer in layers.values()], axis=1)[at, first]
+    mm = np.stack([layer.mm for layer in layers.values()], axis=1)[at, first]
+    for text, holds in reversed(_nothing_known(make, state).items()):
+        why = np.where(holds, make.reason(text), why)
+    return make.reason_texts(why.astype(np.int16), material, mm)
+
+
+def _nothing_known(make: LayerMaker, state: State) -> dict[str, Bools]:
+    """Why nothing can be drawn at all."""
+    column, what = {
+        "roof": (plane_column(state), "where the insulation sits is not known"),
+        "floor": ("floor_construction", "the floor construction is not known"),
+        "wall": ("wall_construction", "the wall construction is not known"),
+    }[make.anatomy.element]
+    reasons = {what: make.codes(column) < 0}
+    if make.anatomy.element == "wall":
+        several = make.is_in("wall_insulation_existing", "combined")
+        reasons["several insulations of unknown thickness are there"] = several
+    return reasons
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,150 +150,78 @@ class _Where:
     """Slots and interfaces that matter, one a case; -1 for none."""
 
     watch: NDArray[np.int8]
-    critical: NDArray[np.float64]
+    critical: Floats
     deck: NDArray[np.int8]
+    deck_kg_m2: Floats
     name: pl.Series
 
 
-def _assembled(
-    cases: pl.DataFrame,
-    drawn: pl.DataFrame,
-    numbers: dict[str, NDArray[np.float64]],
-    library: Library,
-    state: State,
-    anatomy: Anatomy,
-) -> BuildUps:
-    r, sd, air = numbers["r"], numbers["sd"], numbers["air"].astype(bool)
-    ventilated = air.any(axis=1) | (_loft_air(cases, state) if anatomy.element == "roof" else False)
-    outside = _outside_of_air(air)
-    r, sd = np.where(outside, 0.0, r), np.where(outside, 0.0, sd)
-    r_si = np.full(len(r), anatomy.r_si)
-    r_se = np.where(ventilated, anatomy.r_si, anatomy.r_se)
-    why = drawn.select(
-        pl.coalesce(
-            *(f"why|{slot}" for slot in anatomy.slots),
-            pl.lit(None, pl.String),
-        ).alias("missing")
-    )["missing"]
-    why = _first_known(_not_drawn(cases, anatomy.element, state), why)
-    where = _where(cases, drawn, r, sd, state, anatomy)
-    deck, mass = timber_deck(drawn, where.deck, library, anatomy)
-    described = _described(drawn, outside, anatomy).with_columns(
-        watch_name=where.name,
-        missing=why,
-        invalid=invalid_reason(cases, sd, where.watch, state, anatomy),
-        **insulation(drawn, r, library, anatomy),
-    )
-    return BuildUps(
-        slots=anatomy.slots,
-        r_m2k_w=r,
-        sd_m=sd,
-        r_se=r_se,
-        r_si=r_si,
-        u_w_m2k=transmittance(drawn, r, r_se, r_si, library, anatomy),
-        watch=where.watch,
-        critical=where.critical,
-        deck_slot=deck,
-        deck_kg_m2=mass,
-        described=described,
-    )
-
-
-def _first_known(one: pl.Series, other: pl.Series) -> pl.Series:
-    """The first of two texts that is there."""
-    both = pl.DataFrame({"one": one, "other": other})
-    return both.select(pl.coalesce("one", "other").alias("missing")).to_series()
-
-
-def _loft_air(cases: pl.DataFrame, state: State) -> NDArray[np.bool_]:
-    """Outside air passes between the insulation and the covering."""
-    shut = cases.select(plane(state).is_in(AGAINST_DECK).fill_null(value=False)).to_series()
-    return ~shut.to_numpy()
-
-
-def _outside_of_air(air: NDArray[np.bool_]) -> NDArray[np.bool_]:
-    """Slots that lie outside the innermost ventilated one, and that one itself."""
-    return np.flip(np.logical_or.accumulate(np.flip(air, axis=1), axis=1), axis=1)
-
-
-def _not_drawn(cases: pl.DataFrame, element: Element, state: State) -> pl.Series:
-    """Why nothing can be drawn at all."""
-    tests = {
-        "roof": pl.when(plane(state).is_null()).then(
-            pl.lit("where the insulation sits is not known")
-        ),
-        "floor": pl.when(pl.col("floor_construction").is_null()).then(
-            pl.lit("the floor construction is not known")
-        ),
-        "wall": pl.when(pl.col("wall_construction").is_null())
-        .then(pl.lit("the wall construction is not known"))
-        .when(pl.col("wall_insulation_existing") == "combined")
-        .then(pl.lit("several insulations of unknown thickness are there")),
-    }
-    return cases.select(tests[element].alias("why")).to_series()
-
-
-def _where(
-    cases: pl.DataFrame,
-    drawn: pl.DataFrame,
-    r: NDArray[np.float64],
-    sd: NDArray[np.float64],
-    state: State,
-    anatomy: Anatomy,
-) -> _Where:
-    slot = {name: n for n, name in enumerate(anatomy.slots)}
-    count = cases.height
-    deck = np.full(count, _NOWHERE, dtype=np.int8)
-    if anatomy.element == "roof":
-        full = ~_loft_air(cases, state)
-        inner_face = np.full(count, slot["deck"] + 1)
-        first = _first_layer(r, sd, slot["foam"])
-        watch = np.where(full, inner_face, first)
-        there = drawn["material|deck"].is_not_null().to_numpy() & full
-        critical = np.where(there, slot["deck"] + 0.5, np.where(full, slot["deck"] + 1.0, _NOWHERE))
-        deck[there] = slot["deck"]
-        inside = pl.Series(np.where(full, "inner face of the deck", "outer face of the insulation"))
-        return _Where(watch.astype(np.int8), critical, deck, inside)
-    if anatomy.element == "floor":
+def _where(make: LayerMaker, layers: Mapping[str, Layer], counts: Bools, state: State) -> _Where:
+    slot = {name: n for n, name in enumerate(layers)}
+    count, nowhere = make.count, np.full(make.count, _NOWHERE, dtype=np.int8)
+    if make.anatomy.element == "roof":
+        return _roof_where(make, layers, counts, state)
+    if make.anatomy.element == "floor":
         watch = np.full(count, slot["deck"], dtype=np.int8)
-        critical = np.full(count, slot["deck"] + 0.5)
-        boards = pl.repeat("underside of the floor boards", count, eager=True)
-        return _Where(watch, critical, deck, boards)
-    return _wall_where(cases, slot)
-
-
-def _wall_where(cases: pl.DataFrame, slot: dict[str, int]) -> _Where:
-    """Masonry: its inner face for insulation inside, its outer face for insulation outside."""
-    count = cases.height
-    masonry = cases["wall_construction"].is_in(MASONRY).fill_null(value=False).to_numpy()
-    frame = cases["wall_construction"].is_in(FRAMES).fill_null(value=False).to_numpy()
-    outside = (cases["measure_group"] == "EWI").fill_null(value=False).to_numpy()
-    inner = np.where(masonry, slot["inner_insulation"], slot["sheathing"] + 1)
-    watch = np.where(outside, slot["finish"], inner)
-    critical = np.where(
-        masonry, slot["outer_leaf"] + 0.5, np.where(frame, slot["sheathing"] + 0.5, _NOWHERE)
+        boards = pl.repeat("underside of the floor boards", count, dtype=pl.String, eager=True)
+        return _Where(watch, watch + 0.5, nowhere, np.zeros(count), boards)
+    masonry, frame = (make.is_in("wall_construction", *codes) for codes in (MASONRY, FRAMES))
+    after = state == "after"
+    outside = make.is_in("measure_group", "EWI") & after
+    filled = filled_cavity(make) | (
+        make.is_in("measure_group", "CWI") & make.is_in("wall_construction", *CAVITIES) & after
     )
-    name = np.where(
-        outside,
+    tests = [outside, filled, masonry]
+    places = [slot["finish"], slot["cavity"], slot["inner_insulation"]]
+    named = [
         "outer face of the old wall",
-        np.where(masonry, "inner face of the old wall", "inner face of the sheathing"),
+        "inner face of the outer leaf",
+        "inner face of the old wall",
+    ]
+    watch = np.select(tests, places, slot["sheathing"] + 1).astype(np.int8)
+    critical = np.select(
+        [masonry, frame], [slot["outer_leaf"] + 0.5, slot["sheathing"] + 0.5], _NOWHERE
     )
-    nowhere = np.full(count, _NOWHERE, dtype=np.int8)
-    return _Where(watch.astype(np.int8), critical.astype(np.float64), nowhere, pl.Series(name))
+    names = pl.Series([*named, "inner face of the sheathing"])
+    which = np.select(tests, range(3), 3).astype(np.uint32)
+    return _Where(watch, critical, nowhere, np.zeros(count), names.gather(pl.Series(which)))
 
 
-def _first_layer(r: NDArray[np.float64], sd: NDArray[np.float64], start: int) -> NDArray[np.int64]:
-    """First used slot from `start` inwards: the interface at its outer face."""
-    used = (r[:, start:] > 0) | (sd[:, start:] > 0)
-    first = np.argmax(used, axis=1) + start
-    return np.where(used.any(axis=1), first, _NOWHERE)
+def _roof_where(
+    make: LayerMaker, layers: Mapping[str, Layer], counts: Bools, state: State
+) -> _Where:
+    """The inner face of the deck, or of the outermost layer where outside air passes over it."""
+    slot = {name: n for n, name in enumerate(layers)}
+    full, deck = closed_roof(make, state), slot["deck"]
+    used = np.stack([(layer.r > 0) | (layer.sd > 0) for layer in layers.values()], axis=1) & counts
+    inner = used[:, deck + 1 :]
+    first = np.where(inner.any(axis=1), inner.argmax(axis=1) + deck + 1, _NOWHERE)
+    mass = np.where(full & counts[:, deck], timber_mass(layers["deck"], make), 0.0)
+    timber = mass > 0
+    bare = make.is_in(plane_column(state), "none")
+    names = pl.Series(
+        ["inner face of the deck", "outer face of the ceiling", "outer face of the insulation"]
+    )
+    which = np.select([full, bare], [0, 1], 2).astype(np.uint32)
+    return _Where(
+        watch=np.where(full, deck + 1, first).astype(np.int8),
+        critical=np.where(timber, deck + 0.5, np.where(full, deck + 1.0, float(_NOWHERE))),
+        deck=np.where(timber, deck, _NOWHERE).astype(np.int8),
+        deck_kg_m2=mass,
+        name=names.gather(pl.Series(which)),
+    )
 
 
-def _described(drawn: pl.DataFrame, outside: NDArray[np.bool_], anatomy: Anatomy) -> pl.DataFrame:
+def _described(make: LayerMaker, layers: Mapping[str, Layer], counts: Bools) -> pl.DataFrame:
     """Material and thickness of each slot that counts."""
-    columns = {}
-    for n, slot in enumerate(anatomy.slots):
-        counts = pl.lit(pl.Series(~outside[:, n]))
-        columns[slot] = pl.when(counts).then(pl.col(f"material|{slot}"))
-        columns[f"{slot}_mm"] = pl.when(counts).then(pl.col(f"mm|{slot}"))
-    return drawn.select(expr.alias(name) for name, expr in columns.items())
+    names = pl.Series(make.names, dtype=pl.String)
+    columns: dict[str, pl.Series] = {}
+    for n, (slot, layer) in enumerate(layers.items()):
+        there = counts[:, n] & (layer.material >= 0)
+        rows = pl.Series(np.maximum(layer.material, 0).astype(np.uint32)).set(
+            pl.Series(~there), None
+        )
+        columns[slot] = names.gather(rows)
+        mm = np.where(there, layer.mm, np.nan)
+        columns[f"{slot}_mm"] = pl.Series(mm, nan_to_null=True)
+    return pl.DataFrame(columns)

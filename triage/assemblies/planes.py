@@ -15,7 +15,7 @@ def plane_after(policy: Policy) -> pl.Expr:
     Needs `measure_group`, `insulation_plane`, `ceiling_insulation_mm`, `foam_location` and the
     quantities `foam_in_roof` and `foam_measure`.
     """
-    group, today = pl.col("measure_group"), _today(policy)
+    group, today = pl.col("measure_group"), plane_today(policy)
     return (
         pl.when(group == "CEIL")
         .then(_with_ceiling_layer())
@@ -27,7 +27,7 @@ def plane_after(policy: Policy) -> pl.Expr:
     )
 
 
-def _foam_at_rafters() -> pl.Expr:
+def foam_at_rafters() -> pl.Expr:
     """Foam at the rafters; null where foam is there and nobody said where."""
     return pl.col("foam_in_roof") & has_any("foam_location", AT_RAFTERS)
 
@@ -48,7 +48,7 @@ def _above_ceiling() -> pl.Expr:
     return pl.col("insulation_plane").is_in(list(_ABOVE_CEILING)).fill_null(value=False)
 
 
-def _today(policy: Policy) -> pl.Expr:
+def plane_today(policy: Policy) -> pl.Expr:
     """Plane as it is: recorded, but foam at the rafters counts as insulation there."""
     location = pl.col("foam_location")
     gap_kept = location.list.contains("between_rafters_gap") & (location.list.len() == 1)
@@ -60,7 +60,7 @@ def _today(policy: Policy) -> pl.Expr:
         .otherwise(pl.lit("rafter_unvented"))
     )
     return (
-        pl.when(_foam_at_rafters().fill_null(value=False))
+        pl.when(foam_at_rafters().fill_null(value=False))
         .then(with_foam)
         .when(_foam_somewhere() & ~_above_ceiling())
         .then(pl.lit(None, pl.String))
@@ -70,7 +70,7 @@ def _today(policy: Policy) -> pl.Expr:
 
 def _with_ceiling_layer() -> pl.Expr:
     return (
-        pl.when(_foam_at_rafters().fill_null(value=False) | _above_ceiling())
+        pl.when(foam_at_rafters().fill_null(value=False) | _above_ceiling())
         .then(pl.lit("mixed"))
         .when(_foam_somewhere())
         .then(pl.lit(None, pl.String))

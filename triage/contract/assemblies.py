@@ -19,6 +19,7 @@ from triage.resources import resource_dir
 Element = Literal["roof", "wall", "floor"]
 ELEMENTS: tuple[Element, ...] = ("roof", "wall", "floor")
 DIRECTIONS = ("upward", "horizontal", "downward")
+_TRIED = "alternatives.toml"
 _HEAD = ("slots", "surfaces", "bridging")
 _MARKS = ("SEEN", "MEMORY", "COMPUTED", "POLICY", "PRACTICE")
 
@@ -71,6 +72,15 @@ class Anatomy:
 
 
 @dataclass(frozen=True, slots=True)
+class Alternatives:
+    """What is tried for a field that is not known, in cases of which `when` holds."""
+
+    field: str
+    when: str
+    values: tuple[str | float, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Library:
     """Materials, with the programme's products in their places, and how elements are built.
 
@@ -79,6 +89,8 @@ class Library:
 
     materials: Mapping[str, Material]
     anatomies: Mapping[str, Anatomy]
+    alternatives: tuple[Alternatives, ...]
+    most_combinations: int
     digest: str
 
 
@@ -92,12 +104,14 @@ def load_library(products: Sequence[Product] = ()) -> Library:
     """
     materials = load_materials()
     anatomies = _anatomies(None)
+    alternatives, most = _alternatives(None)
     total = hashlib.sha256(materials_digest().encode())
-    for path in _files(None).values():
+    for path in (*_files(None).values(), _folder(None) / _TRIED):
         total.update(path.read_bytes().replace(b"\r\n", b"\n"))
     for product in products:
         total.update(repr(product).encode())
-    return Library(with_products(materials, products), anatomies, total.hexdigest())
+    told = with_products(materials, products)
+    return Library(told, anatomies, alternatives, most, total.hexdigest())
 
 
 @cache
@@ -114,13 +128,40 @@ def _anatomies(folder: Path | None) -> Mapping[str, Anatomy]:
 
 
 def _files(folder: Path | None) -> dict[Element, Path]:
-    folder = folder or resource_dir("schemas") / "assemblies"
-    paths = {element: folder / f"{element}.toml" for element in ELEMENTS}
-    missing = [path.name for path in paths.values() if not path.is_file()]
+    where = _folder(folder)
+    paths = {element: where / f"{element}.toml" for element in ELEMENTS}
+    missing = [path.name for path in (*paths.values(), where / _TRIED) if not path.is_file()]
     if missing:
         what = f"the layer tables lack {', '.join(missing)}"
-        raise FileError(what, str(folder), "install the product again")
+        raise FileError(what, str(where), "install the product again")
     return paths
+
+
+def _folder(folder: Path | None) -> Path:
+    return folder or resource_dir("schemas") / "assemblies"
+
+
+@cache
+def _alternatives(folder: Path | None) -> tuple[tuple[Alternatives, ...], int]:
+    file = read_toml(_folder(folder) / _TRIED, SchemaError)
+    top = Section(file, dict(file.data), SchemaError)
+    top.only("most_combinations", "try")
+    most = top.need("most_combinations", int, "64") or 1
+    found = tuple(_tried(entry) for entry in top.tables("try"))
+    raise_all(top.errors)
+    return found, most
+
+
+def _tried(s: Section) -> Alternatives:
+    s.only("field", "when", "values")
+    values = tuple(s.get("values", list) or ())
+    if len({type(value) for value in values}) != 1 or not isinstance(values[0], str | float):
+        s.blame(
+            "'values' should hold texts, or numbers with a point", "write [50.0, 100.0]", "values"
+        )
+    return Alternatives(
+        s.need("field", str, '"roof_deck"') or "", s.need("when", str, '"TRUE"') or "TRUE", values
+    )
 
 
 def _anatomy(element: Element, top: Section, materials: Mapping[str, Material]) -> Anatomy:

@@ -4,6 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Literal
 
+from triage.contract.code_rows import CodeTables
+
 Outcome = Literal[
     "fix-water-first",
     "specialist-review",
@@ -209,6 +211,18 @@ class OuterClass:
 
 
 @dataclass(frozen=True, slots=True)
+class Junction:
+    """Temperature factor of a junction that a measure leaves, where `when` holds."""
+
+    name: str
+    groups: tuple[str, ...]
+    when: str
+    factor: float
+    mark: str
+    source: str
+
+
+@dataclass(frozen=True, slots=True)
 class EvidenceRule:
     """What the engine does with evidence, printed with the register."""
 
@@ -234,6 +248,8 @@ class Policy:
     evidence: Evidence
     outer_classes: tuple[OuterClass, ...]
     evidence_rules: tuple[EvidenceRule, ...]
+    code_tables: CodeTables
+    junctions: tuple[Junction, ...]
     indoor_model: IndoorModel = "iso_13788"
 
     def number(self, name: str) -> float:

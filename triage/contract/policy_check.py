@@ -29,6 +29,7 @@ def check_policy(policy: Policy, contract: Contract, folder: Path) -> list[Triag
         errors += _rule_errors(rule, policy, contract)
     errors += _presumption_errors(policy, contract, str(folder / "presumptions.toml"))
     errors += _quantity_errors(policy, contract, str(folder / "quantities.toml"))
+    errors += _junction_errors(policy, contract, str(folder / "junctions.toml"))
     errors += [
         PolicyError(
             f"{name!r} is a parameter and also a field or quantity",
@@ -103,6 +104,17 @@ def _quantity_errors(policy: Policy, contract: Contract, file: str) -> list[Tria
         for field, when in quantity.asks_when:
             errors += _unknown((field,), contract.fields, "field", where)
             errors += condition_errors(when, policy, contract, where)
+    return errors
+
+
+def _junction_errors(policy: Policy, contract: Contract, file: str) -> list[TriageError]:
+    errors: list[TriageError] = []
+    for number, item in enumerate(policy.junctions, start=1):
+        where = Place(file, column=f"junction[{number}].when")
+        found = condition_errors(item.when, policy, contract, where)
+        # A thickness is part of the junction that the entry describes, not a limit of a rule.
+        errors += [error for error in found if "holds the number" not in error.what]
+        errors += _unknown(item.groups, policy.groups, "measure group", where)
     return errors
 
 

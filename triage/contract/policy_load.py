@@ -4,6 +4,7 @@ import hashlib
 from functools import cache
 from pathlib import Path
 
+from triage.contract.code_tables import load_code_tables
 from triage.contract.loader import load_contract
 from triage.contract.policy import INDOOR_MODELS, EvidenceRule, Policy, Rule
 from triage.contract.policy_check import check_policy
@@ -11,6 +12,7 @@ from triage.contract.policy_read import (
     named,
     read_evidence,
     read_group,
+    read_junction,
     read_measure,
     read_outer_class,
     read_parameter,
@@ -33,6 +35,8 @@ _FILES = (
     "evidence.toml",
     "evidence_rules.toml",
     "outer_class.toml",
+    "code_tables.toml",
+    "junctions.toml",
 )
 
 
@@ -104,6 +108,8 @@ def load_policy(folder: Path) -> Policy:
         quantities={k: read_quantity(k, s) for k, s in named(top["quantities.toml"])},
         evidence=read_evidence(top["evidence.toml"]),
         outer_classes=tuple(read_outer_class(s) for s in top["outer_class.toml"].tables("class")),
+        code_tables=load_code_tables(folder),
+        junctions=tuple(read_junction(s) for s in top["junctions.toml"].tables("junction")),
         indoor_model=next(model for model in INDOOR_MODELS if model == indoor),
         evidence_rules=tuple(
             EvidenceRule(k, s.need("title", str, '"…"') or "", s.need("effect", str, '"…"') or "")

@@ -7,6 +7,7 @@ from triage.contract.policy import (
     Evidence,
     FieldEvidence,
     Group,
+    Junction,
     Measure,
     Needs,
     OuterClass,
@@ -226,4 +227,22 @@ def read_outer_class(s: Section) -> OuterClass:
         underlay=s.texts("underlay"),
         result=s.need("class", str, '"class_1"') or "",
         why=s.need("why", str, '"why"') or "",
+    )
+
+
+def read_junction(s: Section) -> Junction:
+    """One junction and its temperature factor."""
+    s.only("name", "groups", "when", "factor", "mark", "source")
+    factor = s.need("factor", float, "0.7") or 0.0
+    if not 0 < factor <= 1:
+        s.blame(
+            f"a temperature factor of {factor:g}", "write a share, above 0 and up to 1", "factor"
+        )
+    return Junction(
+        name=s.need("name", str, '"window reveal"') or "",
+        groups=s.texts("groups"),
+        when=s.need("when", str, '"TRUE"') or "TRUE",
+        factor=factor,
+        mark=s.need("mark", str, '"COMPUTED"') or "",
+        source=s.need("source", str, '"where it is from"') or "",
     )

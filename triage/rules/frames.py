@@ -29,7 +29,8 @@ DERIVED_FROM = (
     *("interior_vapour_control", "high_moisture_use", "timber_mc_pct", "timber_decay_grade"),
     *("mc_date", "survey_date", "extract_kitchen", "extract_bathroom", "visible_mould"),
     *("wall_damp_evidence", "access_limits", "photo_refs", "foam_air_gap_mm", "foam_defects"),
-    "foam_evidence",
+    *("foam_evidence", "wall_thickness_mm", "wall_insulation_existing", "cavity_width_mm"),
+    *("cavity_state", "floor_construction", "vapour_diffusion_port", "edge_detail_drawings"),
 )
 NOT_EVIDENCE = ("measure_code", "measure_material", "measure_thickness_mm")
 

@@ -1,0 +1,131 @@
+"""Reduces assessment rows to the distinct cases of layers, climate and indoor air behind them."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from triage.assemblies.foam import foam_in_roof, has_any
+from triage.assemblies.layers import CASE_FIELDS
+from triage.assemblies.planes import foam_at_rafters, plane_today
+from triage.contract.policy import Policy
+
+SURROUNDINGS: dict[str, pl.DataType] = {
+    "climate_id": pl.String(),
+    "humidity_class": pl.Float64(),
+    "climate_doubtful": pl.Boolean(),
+    "is_north": pl.Boolean(),
+}
+KEYS = {**CASE_FIELDS, **SURROUNDINGS}
+_CRACKS = ("crack", "gap_at_timber", "delaminated", "shrinkage")
+_ROOF = (
+    *("plane_before", "plane_after", "foam_class", "foam_thickness_mm", "foam_at_rafters"),
+    *("foam_cracked", "foam_deck_top_only", "ceiling_insulation_mm", "interior_vapour_control"),
+    *("vapour_control_after", "roof_form", "roof_covering", "roof_underlay", "roof_deck"),
+    *("roof_outer_class", "vapour_diffusion_port"),
+)
+_WALL = (
+    *("wall_construction", "wall_thickness_mm", "wall_finish_external"),
+    *("wall_insulation_existing", "cavity_width_mm", "cavity_state"),
+)
+_FLOOR = ("floor_construction",)
+_ELEMENTS = ("roof", "wall", "floor")
+_UNCHANGED = ("FOAM",)  # a check changes no layer: what is proposed does not matter
+_STEPS_PER_MM = 10.0  # thicknesses are told apart to a tenth of a millimetre
+
+
+@dataclass(frozen=True, slots=True)
+class Cases:
+    """Distinct cases, columns `KEYS`, and the case of every row of every frame.
+
+    `of_rows` holds one array a frame: row of `table`, or -1 where nothing is to be calculated.
+    """
+
+    table: pl.DataFrame
+    of_rows: list[np.ndarray[tuple[int], np.dtype[np.int64]]]
+
+
+def distinct_cases(frames: Sequence[pl.DataFrame], policy: Policy) -> Cases:
+    """Every distinct case behind the rows of all frames, in order of first appearance.
+
+    Parameters
+    ----------
+    frames
+        Assessment rows with the derived quantities; the same row in several readings.
+    policy
+        Gives the limits by which planes are told.
+    """
+    reduced = pl.concat([frame.select(_reduced(policy)) for frame in frames])
+    codes = _codes(reduced)
+    first = (
+        codes.with_row_index("at")
+        .unique(codes.columns, keep="first", maintain_order=True)
+        .with_row_index("case")
+    )
+    numbered = codes.join(
+        first.drop("at"), on=codes.columns, how="left", maintain_order="left", nulls_equal=True
+    )["case"].cast(pl.Int64)
+    judged = reduced["element"].is_not_null()
+    of_rows = numbered.to_numpy().copy()
+    of_rows[~judged.to_numpy()] = -1
+    heights = np.cumsum([frame.height for frame in frames])[:-1]
+    return Cases(reduced[first["at"]], np.split(of_rows, heights))
+
+
+def _reduced(policy: Policy) -> list[pl.Expr]:
+    """Each key, null where it does not matter for the element, so that like cases are alike."""
+    element = pl.col("measure_element")
+    judged = element.is_in(_ELEMENTS) & (pl.col("measure_group") != "AIR")
+    what = pl.when(judged).then(element)
+    changes = judged & ~pl.col("measure_group").is_in(_UNCHANGED)
+    in_roof = foam_in_roof().fill_null(value=False)
+    values: dict[str, pl.Expr] = {
+        "element": what,
+        "measure_group": pl.when(judged).then("measure_group"),
+        "measure_material": pl.when(changes).then("measure_material"),
+        "measure_thickness_mm": pl.when(changes).then("measure_thickness_mm"),
+        "plane_before": plane_today(policy),
+        "foam_class": pl.when(in_roof).then("foam_class_resolved").otherwise(pl.lit("none")),
+        "foam_thickness_mm": pl.when(in_roof).then("foam_thickness_mm"),
+        "foam_at_rafters": foam_at_rafters().fill_null(value=False),
+        "foam_cracked": has_any("foam_defects", _CRACKS).fill_null(value=False),
+        "existing_insulation_mm": pl.lit(None, pl.Float64),
+        "climate_id": pl.when(judged).then("climate_id"),
+        "humidity_class": pl.when(judged).then(pl.col("humidity_class").cast(pl.Float64)),
+        "climate_doubtful": judged & (pl.col("join_quality") != "good").fill_null(value=False),
+        "is_north": judged & pl.col("latitude_north").fill_null(value=True),
+    }
+    by_element = {**dict.fromkeys(_ROOF, "roof"), **dict.fromkeys(_WALL, "wall")}
+    by_element |= dict.fromkeys(_FLOOR, "floor")
+    told = []
+    for name, dtype in KEYS.items():
+        value = values.get(name, pl.col(name))
+        if name in by_element:
+            value = pl.when(judged & (element == by_element[name])).then(value)
+        if dtype == pl.Float64 and name.endswith("_mm"):
+            value = (value * _STEPS_PER_MM).round() / _STEPS_PER_MM
+        told.append(value.cast(dtype).alias(name))
+    return told
+
+
+def _codes(reduced: pl.DataFrame) -> pl.DataFrame:
+    """The same rows as few whole numbers, alike exactly where the rows are alike."""
+    whole = reduced.select(
+        pl.col(pl.String).cast(pl.Categorical).to_physical(),
+        (pl.col(pl.Float64) * _STEPS_PER_MM).cast(pl.Int64),
+        pl.col(pl.Boolean).cast(pl.Int64),
+    ).cast(pl.Int64)
+    whole = whole.with_columns(pl.all() - pl.all().min() + 1).fill_null(0)
+    sizes = (
+        [int(size or 0) + 1 for size in whole.select(pl.all().max()).row(0)] if whole.height else []
+    )
+    packed: list[pl.Expr] = []
+    word, room = pl.lit(0, pl.Int64), 2**62
+    for name, size in zip(whole.columns, sizes, strict=False):
+        if size > room:
+            packed.append(word)
+            word, room = pl.lit(0, pl.Int64), 2**62
+        word, room = word * size + pl.col(name), room // size
+    packed.append(word)
+    return whole.select(expr.cast(pl.Int64).alias(f"k{n}") for n, expr in enumerate(packed))
