@@ -127,7 +127,7 @@ class LayerMaker:
         """Values of every material, and a blank at the end for none. NaN where it has none."""
         known = list(self.materials.values())
         ranges = [m.thickness_range_mm or _ANY_MM for m in known]
-        columns = {
+        columns: dict[str, list[float | None]] = {
             "conductivity": [m.conductivity_w_mk for m in known],
             "fixed": [_fixed_sd(m, dry=dry) for m in known],
             "mu": [m.mu_dry if dry else m.mu_wet for m in known],
@@ -135,7 +135,7 @@ class LayerMaker:
             "low": [low for low, _ in ranges],
             "high": [high for _, high in ranges],
         }
-        return {name: np.array([*values, None], np.float64) for name, values in columns.items()}
+        return {name: np.array((*v, None), dtype=np.float64) for name, v in columns.items()}
 
     def of(self, material: Codes, mm: Floats, side: Side, what: str) -> Layer:
         """A layer of a material and a thickness in mm, one a case.

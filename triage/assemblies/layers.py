@@ -164,7 +164,7 @@ def _where(make: LayerMaker, layers: Mapping[str, Layer], counts: Bools, state: 
     if make.anatomy.element == "floor":
         watch = np.full(count, slot["deck"], dtype=np.int8)
         boards = pl.repeat("underside of the floor boards", count, dtype=pl.String, eager=True)
-        return _Where(watch, watch + 0.5, nowhere, np.zeros(count), boards)
+        return _Where(watch, np.full(count, slot["deck"] + 0.5), nowhere, np.zeros(count), boards)
     masonry, frame = (make.is_in("wall_construction", *codes) for codes in (MASONRY, FRAMES))
     after = state == "after"
     outside = make.is_in("measure_group", "EWI") & after
