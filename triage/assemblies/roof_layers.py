@@ -16,7 +16,6 @@ _WITHOUT_LOFT = (
     *("low_slope_cold", "low_slope_warm", "low_slope_unknown"),
 )
 _BOARDS = ("boards_gapped", "boards_close")
-_BETWEEN_JOISTS_MM = 100.0  # what lies between joists of the usual depth; the rest covers them
 
 
 def plane_column(state: State) -> str:
@@ -144,10 +143,10 @@ def _at_ceiling(make: LayerMaker, state: State) -> dict[str, Layer]:
     material = np.where(laid, make.codes("measure_material"), material)
     on = make.is_in(plane_column(state), *_WITH_CEILING) & (mm != 0.0)
     whole = make.of(material, mm, "inner", "the ceiling insulation").when(on, make.nothing)
-    between = part(whole, np.fmin(mm, _BETWEEN_JOISTS_MM))
-    over = part(whole, mm - _BETWEEN_JOISTS_MM)
+    joists = float(make.anatomy.tables["joists"]["depth"].layers["ceiling_between"].mm or 0.0)
+    between, over = part(whole, np.fmin(mm, joists)), part(whole, mm - joists)
     return {
-        "ceiling_over": over.when(on & (mm > _BETWEEN_JOISTS_MM), make.nothing),
+        "ceiling_over": over.when(on & (mm > joists), make.nothing),
         "ceiling_between": between,
     }
 

@@ -1,6 +1,7 @@
 """What survey answers mean as layers: schemas/assemblies, read and checked, with the materials."""
 
 import hashlib
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import cache
@@ -20,6 +21,17 @@ Element = Literal["roof", "wall", "floor"]
 ELEMENTS: tuple[Element, ...] = ("roof", "wall", "floor")
 DIRECTIONS = ("upward", "horizontal", "downward")
 _TRIED = "alternatives.toml"
+_TABLES: Mapping[Element, tuple[str, ...]] = {
+    "roof": (
+        *("roof_covering", "roof_outer_class", "roof_underlay", "roof_deck"),
+        *("interior_vapour_control", "new_cover", "space", "ceiling", "existing", "joists"),
+    ),
+    "wall": (
+        *("wall_construction", "wall_finish_external"),
+        *("new_render", "new_lining", "existing", "frame"),
+    ),
+    "floor": ("floor_construction",),
+}
 _HEAD = ("slots", "surfaces", "bridging")
 _MARKS = ("SEEN", "MEMORY", "COMPUTED", "POLICY", "PRACTICE")
 
@@ -103,7 +115,7 @@ def load_library(products: Sequence[Product] = ()) -> Library:
         Everything wrong in the files at once, with file and line.
     """
     materials = load_materials()
-    anatomies = _anatomies(None)
+    anatomies = load_anatomies()
     alternatives, most = _alternatives(None)
     total = hashlib.sha256(materials_digest().encode())
     for path in (*_files(None).values(), _folder(None) / _TRIED):
@@ -115,7 +127,14 @@ def load_library(products: Sequence[Product] = ()) -> Library:
 
 
 @cache
-def _anatomies(folder: Path | None) -> Mapping[str, Anatomy]:
+def load_anatomies(folder: Path | None = None) -> Mapping[str, Anatomy]:
+    """How roofs, walls and floors are built, by element, from the files of a folder.
+
+    Raises
+    ------
+    FileError, SchemaError or ManyErrors
+        Everything wrong in the files at once, with file and line.
+    """
     errors: list[TriageError] = []
     materials = load_materials()
     found: dict[str, Anatomy] = {}
@@ -168,6 +187,13 @@ def _anatomy(element: Element, top: Section, materials: Mapping[str, Material]) 
     slots = top.texts("slots")
     surfaces = top.table("surfaces")
     surfaces.only("direction", "r_se", "r_si", "source", "mark")
+    _sourced(surfaces)
+    for slot, count in Counter(slots).items():
+        if count > 1:
+            top.blame(f"the slot {slot!r} is there twice", "take one of them out", "slots")
+    for name in _TABLES[element]:
+        if name not in top.data:
+            top.blame(f"the table [{name}.…] is missing", f"describe what {name} means as layers")
     tables = {
         name: {code: _meaning(top.table(name).table(code), slots, materials) for code in codes}
         for name, codes in top.data.items()
