@@ -10,7 +10,7 @@ import numpy as np
 from making import writers
 from making.draw import Stock, chance, column, pick
 from making.foam import add_foam
-from making.forms import Form, fill, join
+from making.forms import Form, Row, fill, join
 from making.grid import grid_metres, grid_reference
 from making.slips import describe, remarks, slips, spoil
 from making.stock_uk import uk_stock
@@ -42,6 +42,7 @@ class Job:
     stock: Stock
     teams: dict[str, np.ndarray]
     stories: Stories
+    computed: Stories
 
     @property
     def out(self) -> Path:
@@ -57,7 +58,7 @@ class Job:
 def build(folder: Path, lists: dict[str, str]) -> None:
     """Write the surveys and the expected queues of this programme into its folder."""
     rng = np.random.default_rng(SEED)
-    stories = Stories("coastal")
+    stories, computed = Stories("coastal"), Stories("coastal", "computed")
     stock, neglect = uk_stock(rng, sum(TEAMS.values()))
     stock["property_id"] = _numbers(stock, stories.ids)
     teams = _share_out(rng, neglect)
@@ -66,11 +67,11 @@ def build(folder: Path, lists: dict[str, str]) -> None:
     weights = old * (stock["roof_form"][seen_by_people] == "pitched_cold")
     foamed = rng.choice(seen_by_people, FOAMED, replace=False, p=weights / weights.sum())
     add_foam(rng, stock, np.sort(foamed))
-    job = Job(rng, folder, lists, stock, teams, stories)
+    job = Job(rng, folder, lists, stock, teams, stories, computed)
     job.out.mkdir(parents=True, exist_ok=True)
     for part in (_fabric, _lofts, _estate, _records, _second):
         part(job)
-    write_expected(stories, folder / "expected_queues.csv")
+    write_expected((stories, computed), folder / "expected_queues.csv")
 
 
 def _numbers(stock: Stock, taken: set[str]) -> np.ndarray:
@@ -99,11 +100,11 @@ def _wall_measures(rng: np.random.Generator, rows: Stock) -> np.ndarray:
     return np.where(asked & cavity, "cavity_fill", np.where(asked & solid, side, None))
 
 
-def _story_places(rng: np.random.Generator, told: Stock, stock: Stock) -> None:
+def _story_places(rng: np.random.Generator, told: Stock, stock: Stock, first: int = 3001) -> None:
     like = rng.choice(len(stock["property_id"]), len(told["property_id"]), replace=False)
     for field in ("latitude", "longitude", "postal_code"):
         told[field] = stock[field][like]
-    told["survey_id"] = np.array([f"F-{3001 + k}" for k in range(len(like))], dtype=object)
+    told["survey_id"] = np.array([f"F-{first + k}" for k in range(len(like))], dtype=object)
 
 
 def _fabric(job: Job) -> None:
@@ -128,12 +129,23 @@ def _fabric(job: Job) -> None:
     table = fill(rng, form, subset(rows, order), job.stories)
     table = spoil(rng, table, form.position("property_id"), lost=3, damaged=0, twice=4)
     remarks(rng, table, NOTES, len(form.ignored))
+    table += _computed(job, form)
     title = ("Kittiwake Coast Homes", "Fabric survey, roofs and walls, all dates dd/mm/yyyy", "")
     sheet = writers.Sheet(
         "Fabric survey", [*form.titles, *form.ignored], table, title, two_lines=True
     )
     notes = writers.Sheet("Read me", ["Conditions G F P, N/I = not inspected"], [])
     writers.write_xlsx(job.out / "fabric_survey_2025-26.xlsx", [sheet, notes])
+
+
+def _computed(job: Job, form: Form) -> list[Row]:
+    """Homes for which a computed quantity decides: surveyed last, drawn from their own source."""
+    rng = np.random.default_rng([SEED, 2])
+    told = job.computed.stock()
+    _story_places(rng, told, job.stock, first=3201)
+    table = fill(rng, form, told, job.computed)
+    remarks(rng, table, NOTES, len(form.ignored))
+    return table
 
 
 def _with_extensions(rng: np.random.Generator, rows: Stock) -> Stock:

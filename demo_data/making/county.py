@@ -8,7 +8,7 @@ import numpy as np
 
 from making import writers
 from making.draw import Stock, chance, column, pick
-from making.forms import Form, fill, join
+from making.forms import Form, Row, fill, join
 from making.slips import remarks, spoil
 from making.stock_us import place, us_stock
 from making.stories import Stories, write_expected
@@ -24,7 +24,7 @@ UNITS: Final = {"in": "in", "R": "h·ft²·°F/Btu", "ft2": "sq ft", "degF": "°
 def build(folder: Path, lists: dict[str, str]) -> None:
     """Write the surveys and the expected queues of this programme into its folder."""
     rng = np.random.default_rng(SEED)
-    stories = Stories("county")
+    stories, computed = Stories("county"), Stories("county", "computed")
     stock, _ = us_stock(rng, AUDITED + VISITED)
     n = AUDITED + VISITED
     free = (f"TR-{k}" for k in range(2001, 2001 + 2 * n) if f"TR-{k}" not in stories.ids)
@@ -34,15 +34,22 @@ def build(folder: Path, lists: dict[str, str]) -> None:
     surveys = folder / "surveys"
     surveys.mkdir(parents=True, exist_ok=True)
     form = Form.load(folder, "1_energy_audit", lists, COUNTY["audit"])
-    _audit(rng, form, subset(stock, audited), stories, surveys)
+    _audit(rng, form, subset(stock, audited), (stories, computed), surveys)
     again = np.sort(rng.choice(audited, AGAIN, replace=False))
     homes = subset(stock, np.concatenate([visited, again]))
     form = Form.load(folder, "2_attic_and_crawl_visits", lists, COUNTY["visit"])
     _visits(rng, form, homes, stories, surveys)
-    write_expected(stories, folder / "expected_queues.csv")
+    write_expected((stories, computed), folder / "expected_queues.csv")
 
 
-def _audit(rng: np.random.Generator, form: Form, homes: Stock, stories: Stories, out: Path) -> None:
+def _audit(
+    rng: np.random.Generator,
+    form: Form,
+    homes: Stock,
+    told_homes: tuple[Stories, Stories],
+    out: Path,
+) -> None:
+    stories, computed = told_homes
     rows = record(rng, homes, form.habits)
     n = len(rows["property_id"])
     rows["surveyor_competence"] = pick(rng, n, {"quality_inspector": 4, "retrofit_assessor": 6})
@@ -52,18 +59,32 @@ def _audit(rng: np.random.Generator, form: Form, homes: Stock, stories: Stories,
     rows["measure_thickness_mm"] = np.where(low, 76.2, None)
     for field in ("latitude", "longitude"):
         rows[field][:3] = None  # ZIP only
-    told = stories.stock()
-    areas = np.array([story["area"] for story in stories.told], dtype=object)
-    told.update(place(rng, areas))
-    told["survey_id"] = np.array([f"A{3001 + k}" for k in range(len(areas))], dtype=object)
-    rows = join(rows, told)
+    rows = join(rows, _placed(rng, stories, first=3001))
     rows = subset(rows, np.argsort(rows["property_id"].astype(str), kind="stable"))
     table = fill(rng, form, rows, stories)
     table = spoil(rng, table, form.position("property_id"), lost=2, damaged=1, twice=3)
     remarks(rng, table, NOTES, len(form.ignored))
+    table += _computed(form, computed)
     units = [UNITS.get(_unit(form, title), "") for title in form.titles]
     sheet = writers.Sheet("Audit", [*form.titles, *form.ignored], table, units=units)
     writers.write_xlsx(out / "energy_audit_2026.xlsx", [sheet])
+
+
+def _placed(rng: np.random.Generator, stories: Stories, first: int) -> Stock:
+    """Composed homes in the areas that their stories name, with audit numbers."""
+    told = stories.stock()
+    areas = np.array([story["area"] for story in stories.told], dtype=object)
+    told.update(place(rng, areas))
+    told["survey_id"] = np.array([f"A{first + k}" for k in range(len(areas))], dtype=object)
+    return told
+
+
+def _computed(form: Form, stories: Stories) -> list[Row]:
+    """Homes for which a computed quantity decides: audited last, drawn from their own source."""
+    rng = np.random.default_rng([SEED, 2])
+    table = fill(rng, form, _placed(rng, stories, first=3201), stories)
+    remarks(rng, table, NOTES, len(form.ignored))
+    return table
 
 
 def _unit(form: Form, title: str) -> str:

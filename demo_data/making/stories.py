@@ -1,5 +1,6 @@
 """Homes composed by hand: full survey rows, and the queue that the rule texts give them."""
 
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -25,12 +26,12 @@ EXPECTED: Final = (
 
 
 class Stories:
-    """The composed homes of one programme."""
+    """The composed homes of one programme, those of one part of its file."""
 
-    def __init__(self, name: str) -> None:
+    def __init__(self, name: str, part: str = "story") -> None:
         data = read_toml(HERE / f"stories_{name}.toml")
         bases = {"": {}, **data.get("bases", {})}
-        self.told: list[dict[str, Any]] = data["story"]
+        self.told: list[dict[str, Any]] = data[part]
         self.rows = [
             {**data["base"], **bases[s.get("base", "")], **s.get("set", {})} for s in self.told
         ]
@@ -87,10 +88,10 @@ def _proposed(expect: list[dict[str, str]]) -> str | None:
     return "; ".join(measures) or None
 
 
-def write_expected(stories: Stories, path: Path) -> None:
+def write_expected(parts: Sequence[Stories], path: Path) -> None:
     """Write the hand-made expectations as a csv with one line a row."""
     lines = [",".join(EXPECTED)]
-    for row in stories.expected():
+    for row in (row for stories in parts for row in stories.expected()):
         lines.append(",".join(_quoted(row[name]) for name in EXPECTED))
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
 

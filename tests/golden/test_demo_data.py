@@ -225,7 +225,9 @@ def test_composed_homes_lie_on_the_side_of_the_zone_line_that_their_story_needs(
     zones = geopandas.read_parquet(DEMO.parent / "triage" / "reference" / "us_zones.parquet")
     stories = tomllib.loads((DEMO / "making" / "stories_county.toml").read_text(encoding="utf-8"))
     sides = {"ridge": "5A", "valley": "4A", "piedmont": "3A"}
-    needed = {story["id"]: sides[story["area"]] for story in stories["story"]}
+    needed = {
+        story["id"]: sides[story["area"]] for story in (*stories["story"], *stories["computed"])
+    }
     rows = {row["property_id"]: row for row in _all_rows(COUNTY) if row.get("survey_reach_outside")}
     places = geopandas.GeoDataFrame(
         {"home": list(needed)},
