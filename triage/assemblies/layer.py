@@ -158,8 +158,9 @@ class LayerMaker:
             _KNOWN,
         ).astype(np.int16)
         good = why == _KNOWN
-        resistance = np.where(good, mm / 1000.0 / value["conductivity"], 0.0)
-        through = value["mu"] * mm / 1000.0 + value["facings"]
+        metres = np.where(good, mm, 0.0) / 1000.0
+        resistance = metres / value["conductivity"]
+        through = value["mu"] * metres + value["facings"]
         through = np.where(np.isnan(value["fixed"]), through, value["fixed"])
         return Layer(
             material=material,
