@@ -1,23 +1,53 @@
 """Compiled kernels: one typed door to the compiler, and the scalar functions kernels share.
 
-Results are kept on disk beside the module, or in the user's cache where that cannot be written,
-so that only the first call on a machine compiles. `fastmath` stays off: the same inputs give the
-same bytes.
+Machine code is kept in the user's cache, so that only the first call on a machine compiles.
+`fastmath` stays off: the same inputs give the same bytes.
 """
 
+import hashlib
+import os
 import time
 from collections.abc import Callable
-from typing import TypeVar, cast
+from pathlib import Path
+from typing import Any, TypeVar, cast
 
 import numba
 import numpy as np
 
+config: Any = numba.config  # its attributes are made when it is loaded
 F = TypeVar("F", bound=Callable[..., object])
+
+
+def _kept_in() -> str:
+    """Folder of the machine code that belongs to exactly these sources.
+
+    The compiler looks only at the file of the function itself, and would go on using code that has
+    an old version of a function or constant from another file built in. So every state of the
+    sources has a folder of its own.
+    """
+    files = sorted(Path(__file__).parent.glob("*.py"))
+    texts = [file.read_bytes() for file in files]
+    kernels = [t for t in texts if b"physics.compiled import" in t or b"DELTA0" in t]
+    digest = hashlib.sha256(b"".join([*kernels, Path(__file__).read_bytes()])).hexdigest()
+    home = os.environ.get("XDG_CACHE_HOME") or str(Path.home() / ".cache")
+    return str(Path(config.CACHE_DIR or home) / f"triage-kernels-{digest[:12]}")
+
+
+_FOLDER = _kept_in()
+
+
+def _compile(function: F, *, parallel: bool) -> F:
+    before, config.CACHE_DIR = config.CACHE_DIR, _FOLDER
+    try:
+        maker = numba.njit(cache=True, parallel=parallel, error_model="numpy")
+        return cast(F, maker(function))
+    finally:
+        config.CACHE_DIR = before  # other libraries keep theirs where they did
 
 
 def compiled(function: F) -> F:
     """Compile a function that other compiled functions call."""
-    return cast(F, numba.njit(cache=True, error_model="numpy")(function))
+    return _compile(function, parallel=False)
 
 
 def compiled_over_rows(function: F) -> F:
@@ -25,7 +55,7 @@ def compiled_over_rows(function: F) -> F:
 
     Rows must not depend on each other.
     """
-    return cast(F, numba.njit(cache=True, parallel=True, error_model="numpy")(function))
+    return _compile(function, parallel=True)
 
 
 @compiled
