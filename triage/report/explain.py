@@ -6,6 +6,7 @@ import textwrap
 from collections.abc import Iterable, Mapping
 from typing import Any
 
+from triage.report.build_up_text import build_up_lines
 from triage.report.labels import (
     LANES,
     LIMITS,
@@ -41,6 +42,8 @@ def render_explanation(explanation: Entry) -> str:
         page.text("No measure is proposed for this home, so there is nothing to decide.")
     for part in parts:
         _reasons(page, part)
+    for part in parts:
+        _build_up(page, part)
     _conflicts(page, list(explanation.get("conflicts") or []))
     _facts(page, list(explanation.get("facts") or []))
     _place(page, explanation.get("place") or {})
@@ -142,6 +145,12 @@ def _values(rule: Entry) -> str:
 
 def _evidence(part: Entry) -> list[str]:
     return _texts(part.get("evidence_that_would_change"))
+
+
+def _build_up(page: _Page, part: Entry) -> None:
+    if part.get("build_up"):
+        page.section(f"Layers and moisture: {_name(part)}")
+        page.lines += build_up_lines(part["build_up"])
 
 
 def _conflicts(page: _Page, conflicts: list[Entry]) -> None:
