@@ -89,17 +89,36 @@ def explain(
     run_folder: Annotated[
         Path | None, typer.Option("--run", help="A finished run; none: judge now.")
     ] = None,
+    figure: Annotated[
+        Path | None, typer.Option(help="Draw a build-up of the home into this .png or .svg.")
+    ] = None,
+    measure: Annotated[
+        str | None,
+        typer.Option(help="Which measure to draw; none: the one that a computed figure decides."),
+    ] = None,
     as_json: AsJson = False,
 ) -> None:
-    """Show one home as a reviewer needs it: decision, reasons, gaps, facts, rules."""
+    """Show one home as a reviewer needs it: decision, reasons, gaps, layers, facts, rules."""
     from triage.explanation import explain_home
     from triage.report.explain import render_explanation
 
+    if figure is not None:
+        from triage.report.build_up_figure import check_format
+
+        check_format(figure)
+    elif measure is not None:
+        raise typer.BadParameter("--measure says what to draw: give --figure too")
     told = explain_home(programme, home, run_folder, _say)
     if as_json:
         _print_json(told)
     else:
         sys.stdout.write(render_explanation(told))
+    if figure is not None:
+        from triage.report.build_up_figure import pick_measure, write_build_up
+
+        part = pick_measure(told["parts"], measure, f"{programme}, home {home}")
+        write_build_up(figure, part, home)
+        _say(f"drew {part['part']}, {part['measure']} into {figure}")
 
 
 @app.command()

@@ -8,11 +8,14 @@ from typing import Any
 import polars as pl
 
 from triage.contract.expressions import names_in
+from triage.contract.materials import load_materials
 from triage.contract.policy import GATING, Policy, Rule
+from triage.contract.products import with_products
 from triage.contract.programme import Programme
 from triage.contract.text import nearest
 from triage.errors import StoreError, UnknownHomeError
 from triage.programme_run import judge_programme, open_programme
+from triage.report.build_up_facts import build_up_facts
 from triage.rules.board import rule_fields
 from triage.rules.codes import RESULT_WORDS
 from triage.rules.grading import QUALITY, SOURCE, quality_words
@@ -86,6 +89,9 @@ class _Explainer:
         if self.evidence.is_empty():
             self._unknown_home()
         self.cells = self._cells()
+        self.cases = self._solved_cases()
+        materials = with_products(load_materials(), programme.products)
+        self.titles = {code: material.title for code, material in materials.items()}
 
     def _rows(self, table: str) -> pl.DataFrame:
         return self.store.ask(
@@ -135,8 +141,34 @@ class _Explainer:
         for row in queue.iter_rows(named=True):
             key = tuple(row[k] for k in keys)
             known = self._known(row["building_part"]) | quantities[key]
-            told.append(self._part(row, results[key], known))
+            part = self._part(row, results[key], known)
+            told.append(part | {"build_up": self._build_up(part, quantities[key])})
         return told
+
+    def _solved_cases(self) -> dict[str, Entry]:
+        """The build-ups that were solved for this home, by case; none in a run without them."""
+        tables = self.store.ask("SELECT table_name FROM information_schema.tables")
+        columns = set(self._rows("quantity").columns)
+        if "moisture_case" not in tables["table_name"] or "case_after" not in columns:
+            return {}
+        rows = self.store.ask(
+            """
+            SELECT * FROM moisture_case WHERE "case" IN (
+                SELECT unnest([case_before, case_after]) FROM quantity WHERE property_id = $home
+            )
+            """,
+            {"home": self.home},
+        )
+        return {row["case"]: row for row in rows.iter_rows(named=True)}
+
+    def _build_up(self, part: Entry, quantities: Entry) -> Entry:
+        tables = self.policy.code_tables
+        facts = build_up_facts(
+            self.cases, quantities, self.titles, self.policy.limits, tables.edition
+        )
+        solved = {n for n, q in self.policy.quantities.items() if q.computed.startswith("layers")}
+        decides = [rule["rule"] for rule in part["fired"] if solved & set(rule["values"])]
+        return facts | {"decides": decides}
 
     def _known(self, part: str) -> Entry:
         rows = self.evidence.filter(pl.col("building_part") == part).to_dicts()
