@@ -182,3 +182,13 @@ def test_order_of_the_cases_changes_nothing() -> None:
     turned = build_ups(cases[::-1], library, "after", "roof")
     assert got.described.equals(turned.described[::-1])
     assert (got.sd_m == turned.sd_m[::-1]).all()
+
+
+def test_more_cases_than_are_drawn_at_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    library, cases = load_library(), frame_of(LOFT, FOAMED, SHINGLES, LOFT)
+    whole = build_ups(cases, library, "after", "roof")
+    monkeypatch.setattr("triage.assemblies.layers._AT_ONCE", 3)
+    pieces = build_ups(cases, library, "after", "roof")
+    assert pieces.described.equals(whole.described)
+    for name in ("r_m2k_w", "sd_m", "r_se", "r_si", "u_w_m2k", "watch", "critical", "deck_slot"):
+        assert (getattr(pieces, name) == getattr(whole, name)).all()

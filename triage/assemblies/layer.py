@@ -47,6 +47,17 @@ class Layer:
             np.where(test, self.ventilated, otherwise.ventilated),
         )
 
+    def taken(self, rows: Codes) -> "Layer":
+        """The layer of each of these rows."""
+        return Layer(
+            self.material[rows],
+            self.mm[rows],
+            self.r[rows],
+            self.sd[rows],
+            self.why[rows],
+            self.ventilated[rows],
+        )
+
 
 def shut(layer: Layer) -> Layer:
     """The same layer without outside air behind it."""
@@ -168,7 +179,7 @@ class LayerMaker:
             r=np.nan_to_num(resistance, nan=0.0),
             sd=np.where(good, through, 0.0),
             why=why,
-            ventilated=self.nothing.ventilated,
+            ventilated=np.zeros(len(material), dtype=bool),
         )
 
     def coded(
@@ -214,30 +225,37 @@ class LayerMaker:
         slot: str,
         given: Mapping[str, Floats],
     ) -> Layer:
-        rows = {self.number_of(code): spec for code, spec in specs.items()}
-        blank = np.full(len(self.names) + 1, np.nan)
-        own_mm, own_r, own_sd = blank.copy(), blank.copy(), blank.copy()
-        made_of = np.full(len(blank), _NONE, dtype=np.int16)
-        airy = np.zeros(len(blank), dtype=bool)
-        for row, spec in rows.items():
-            own_mm[row], own_r[row], own_sd[row] = (
-                _or_nan(spec.mm),
-                _or_nan(spec.r),
-                _or_nan(spec.sd),
-            )
-            made_of[row] = _NONE if spec.material is None else self.number_of(spec.material)
-            airy[row] = spec.ventilated
-        material, mm, r, sd = made_of[field], own_mm[field], own_r[field], own_sd[field]
+        layer = self._by_code(specs, side, slot).taken(field)
         for name in sorted({s.mm_of for s in specs.values() if s.mm_of is not None}):
-            measured = np.isin(field, [row for row, s in rows.items() if s.mm_of == name])
-            mm = np.where(measured, given.get(name, self.numbers(name)), mm)
-        made = self.of(material, mm, side, f"the {slot.replace('_', ' ')}").when(
-            material != _NONE, self.nothing
-        )
-        r, sd = np.where(np.isnan(r), made.r, r), np.where(np.isnan(sd), made.sd, sd)
+            codes = [self.number_of(code) for code, s in specs.items() if s.mm_of == name]
+            mm = given.get(name, self.numbers(name))
+            made = self.of(layer.material, mm, side, f"the {slot.replace('_', ' ')}")
+            layer = made.when(np.isin(field, codes), layer)
+        return layer
+
+    def _by_code(self, specs: Mapping[str, LayerSpec], side: Side, slot: str) -> Layer:
+        """What each code of `names` stands for, and nothing at the end for none.
+
+        Far fewer than the cases; a thickness that a field gives is still unknown here.
+        """
+        count = 1 + max([len(self.names), *(self.number_of(code) + 1 for code in specs)])
+        own_mm, own_r, own_sd = (np.full(count, np.nan) for _ in range(3))
+        material = np.full(count, _NONE, dtype=np.int16)
+        airy = np.zeros(count, dtype=bool)
+        for code, spec in specs.items():
+            row = self.number_of(code)
+            own_mm[row], own_r[row] = _or_nan(spec.mm), _or_nan(spec.r)
+            own_sd[row], airy[row] = _or_nan(spec.sd), spec.ventilated
+            material[row] = _NONE if spec.material is None else self.number_of(spec.material)
+        made = self.of(material, own_mm, side, f"the {slot.replace('_', ' ')}")
+        is_made = material != _NONE
+        r = np.where(np.isnan(own_r), np.where(is_made, made.r, 0.0), own_r)
+        sd = np.where(np.isnan(own_sd), np.where(is_made, made.sd, 0.0), own_sd)
         # A layer without a material goes by the name of its code.
-        unnamed = (material == _NONE) & ((r > 0) | (sd > 0))
-        return Layer(np.where(unnamed, field, made.material), mm, r, sd, made.why, airy[field])
+        unnamed = ~is_made & ((r > 0) | (sd > 0))
+        named = np.where(unnamed, np.arange(count), material).astype(np.int16)
+        why = np.where(is_made, made.why, _KNOWN).astype(np.int16)
+        return Layer(named, own_mm, r, sd, why, airy)
 
     def reason_texts(self, why: Codes, material: Codes, mm: Floats) -> pl.Series:
         """Reasons in words, null where there is none, with the code and thickness they name."""

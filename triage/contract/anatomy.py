@@ -161,6 +161,8 @@ def _layer(s: Section, materials: Mapping[str, Material]) -> LayerSpec:
     for name, value in (("mm", spec.mm), ("r", spec.r), ("sd", spec.sd)):
         if value is not None and (value < 0 or (name == "mm" and value == 0)):
             s.blame(f"{name} = {value:g}", "write a value above zero", name)
+    if spec.mm_of is not None and (spec.r is not None or spec.sd is not None or not spec.material):
+        s.blame("a thickness from a field with values of its own", "give mm_of and a material only")
     held = materials.get(spec.material or "")
     problem = held.thickness_problem(spec.mm) if held and spec.mm else None
     if problem is not None:
