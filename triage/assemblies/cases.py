@@ -5,8 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
-from triage.assemblies.foam import foam_in_roof, has_any
+from triage.assemblies.foam import has_any
 from triage.assemblies.layers import CASE_FIELDS
 from triage.assemblies.planes import foam_at_rafters, plane_today
 from triage.contract.policy import Policy
@@ -37,13 +38,17 @@ _STEPS_PER_MM = 10.0  # thicknesses are told apart to a tenth of a millimetre
 
 @dataclass(frozen=True, slots=True)
 class Cases:
-    """Distinct cases, columns `KEYS`, and the case of every row of every frame.
+    """Distinct build-ups, distinct surroundings, the pairs of them that occur, and who has which.
 
-    `of_rows` holds one array a frame: row of `table`, or -1 where nothing is to be calculated.
+    `layers` has the columns `CASE_FIELDS`, `around` the columns `SURROUNDINGS`, both in order of
+    first appearance; `pairs` has `layers` and `around`, rows of those. `of_rows` holds one array a
+    frame: row of `pairs`, or -1 where nothing is to be calculated.
     """
 
-    table: pl.DataFrame
-    of_rows: list[np.ndarray[tuple[int], np.dtype[np.int64]]]
+    layers: pl.DataFrame
+    around: pl.DataFrame
+    pairs: pl.DataFrame
+    of_rows: list[NDArray[np.int64]]
 
 
 def distinct_cases(frames: Sequence[pl.DataFrame], policy: Policy) -> Cases:
@@ -57,20 +62,31 @@ def distinct_cases(frames: Sequence[pl.DataFrame], policy: Policy) -> Cases:
         Gives the limits by which planes are told.
     """
     reduced = pl.concat([frame.select(_reduced(policy)) for frame in frames])
-    codes = _codes(reduced)
-    first = (
-        codes.with_row_index("at")
-        .unique(codes.columns, keep="first", maintain_order=True)
-        .with_row_index("case")
-    )
-    numbered = codes.join(
-        first.drop("at"), on=codes.columns, how="left", maintain_order="left", nulls_equal=True
-    )["case"].cast(pl.Int64)
     judged = reduced["element"].is_not_null()
-    of_rows = numbered.to_numpy().copy()
-    of_rows[~judged.to_numpy()] = -1
+    layers, of_layers = _distinct(reduced.select(CASE_FIELDS))
+    around, of_around = _distinct(reduced.select(SURROUNDINGS))
+    both = pl.DataFrame({"layers": of_layers, "around": of_around})
+    pairs, of_rows = _numbered(both.filter(judged))
+    numbers = np.full(reduced.height, -1, dtype=np.int64)
+    numbers[judged.to_numpy()] = of_rows.to_numpy()
     heights = np.cumsum([frame.height for frame in frames])[:-1]
-    return Cases(reduced[first["at"]], np.split(of_rows, heights))
+    return Cases(layers, around, pairs, np.split(numbers, heights))
+
+
+def _distinct(rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
+    """Distinct rows in order of first appearance, and the number of each row's."""
+    first, numbers = _numbered(_codes(rows).with_row_index("at"), but="at")
+    return rows[first["at"]], numbers
+
+
+def _numbered(rows: pl.DataFrame, but: str | None = None) -> tuple[pl.DataFrame, pl.Series]:
+    """First row of each kind, and the number of each row's kind; `but` is no part of the kind."""
+    keys = [name for name in rows.columns if name != but]
+    first = rows.unique(keys, keep="first", maintain_order=True)
+    numbers = rows.join(
+        first.select(keys).with_row_index("number"), on=keys, how="left", maintain_order="left"
+    )["number"]
+    return first, numbers.cast(pl.Int64)
 
 
 def _reduced(policy: Policy) -> list[pl.Expr]:
@@ -79,7 +95,7 @@ def _reduced(policy: Policy) -> list[pl.Expr]:
     judged = element.is_in(_ELEMENTS) & (pl.col("measure_group") != "AIR")
     what = pl.when(judged).then(element)
     changes = judged & ~pl.col("measure_group").is_in(_UNCHANGED)
-    in_roof = foam_in_roof().fill_null(value=False)
+    in_roof = pl.col("foam_in_roof").fill_null(value=False)
     values: dict[str, pl.Expr] = {
         "element": what,
         "measure_group": pl.when(judged).then("measure_group"),

@@ -68,7 +68,8 @@ def figures(
     frame = pl.DataFrame(
         {
             "known": known["known"],
-            "monthly_method_valid": pl.Series(valid).set(pl.Series(~drawn), None),
+            # A reason that does not hang on the layers holds where they are not known, too.
+            "monthly_method_valid": valid.set(pl.Series(~drawn) & valid, None),
             **{name: pl.Series(name, value, nan_to_null=True) for name, value in values.items()},
             "missing": lacks,
             "worst": pl.Series(np.where(drawn, after.year.peak_g_m2, -1.0)),
