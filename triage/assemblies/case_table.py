@@ -17,6 +17,11 @@ _INDOOR = {
     "ashrae_160": "ASHRAE 160 simplified indoor air by outdoor temperature",
 }
 _LAYER = ("name", "material", "thickness_mm", "r_m2k_w", "sd_m")
+_LAYERS: dict[str, type[pl.DataType]] = {
+    **dict.fromkeys(("row", "place"), pl.Int64),
+    **dict.fromkeys(("name", "material"), pl.String),
+    **dict.fromkeys(_LAYER[2:], pl.Float64),
+}
 
 
 def case_names(known: pl.DataFrame) -> pl.DataFrame:
@@ -138,22 +143,24 @@ def _slots(
     library: Library,
 ) -> pl.Series:
     """The used slots of each case, outside to inside."""
-    widest = max(len(library.anatomies[e].slots) for e in ELEMENTS)
-    columns: dict[str, pl.Expr] = {}
-    for n in range(min(widest, r.shape[1])):
-        used = pl.lit(pl.Series((r[:, n] > 0) | (sd[:, n] > 0)))
-        names = {e: library.anatomies[e].slots[n : n + 1] for e in ELEMENTS}
-        name = pl.lit(elements).replace_strict(
-            {e: s[0] for e, s in names.items() if s}, default=None, return_dtype=pl.String
-        )
-        material, mm = pl.lit(None, pl.String), pl.lit(None, pl.Float64)
-        for slot in dict.fromkeys(s[0] for s in names.values() if s):
-            if slot in told.columns:
-                here = name == slot
-                material = pl.when(here).then(slot).otherwise(material)
-                mm = pl.when(here).then(f"{slot}_mm").otherwise(mm)
-        values = (name, material, mm, pl.lit(pl.Series(r[:, n])), pl.lit(pl.Series(sd[:, n])))
-        layer = pl.struct(v.alias(key) for key, v in zip(_LAYER, values, strict=True))
-        columns[f"layer{n}"] = pl.when(used).then(layer)
-    frame = told.select(expr.alias(key) for key, expr in columns.items())
-    return frame.select(pl.concat_list(list(columns)).list.drop_nulls().alias("slots")).to_series()
+    used = (r > 0) | (sd > 0)
+    parts = [pl.DataFrame(schema=_LAYERS)]
+    for element in ELEMENTS:
+        own = (elements == element).to_numpy()
+        for n, slot in enumerate(library.anatomies[element].slots if own.any() else ()):
+            rows = np.flatnonzero(own & used[:, n])
+            layer = {
+                "row": rows,
+                "place": np.full(len(rows), n),
+                "name": pl.repeat(slot, len(rows), dtype=pl.String, eager=True),
+                "material": told[slot].gather(rows),
+                "thickness_mm": told[f"{slot}_mm"].gather(rows),
+                "r_m2k_w": r[rows, n],
+                "sd_m": sd[rows, n],
+            }
+            parts.append(pl.DataFrame(layer, schema=_LAYERS))
+    layers = pl.concat(parts).sort("row", "place").select("row", pl.struct(_LAYER).alias("slots"))
+    lists = layers.group_by("row", maintain_order=True).agg("slots")
+    every = pl.DataFrame({"row": np.arange(len(r))})
+    joined = every.join(lists, on="row", how="left", maintain_order="left")
+    return joined["slots"].fill_null([])

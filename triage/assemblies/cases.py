@@ -10,6 +10,8 @@ from numpy.typing import NDArray
 from triage.assemblies.foam import has_any
 from triage.assemblies.layers import CASE_FIELDS
 from triage.assemblies.planes import foam_at_rafters, plane_today
+from triage.assemblies.roof_layers import AGAINST_DECK
+from triage.assemblies.wall_layers import CAVITIES, SOLID
 from triage.contract.policy import Policy
 
 SURROUNDINGS: dict[str, pl.DataType] = {
@@ -32,6 +34,10 @@ _WALL = (
 )
 _FLOOR = ("floor_construction",)
 _ELEMENTS = ("roof", "wall", "floor")
+_OUTER = (
+    *("roof_covering", "roof_underlay", "roof_deck", "roof_outer_class", "vapour_diffusion_port"),
+    "foam_deck_top_only",
+)
 _UNCHANGED = ("FOAM",)  # a check changes no layer: what is proposed does not matter
 _STEPS_PER_MM = 10.0  # thicknesses are told apart to a tenth of a millimetre
 
@@ -114,15 +120,37 @@ def _reduced(policy: Policy) -> list[pl.Expr]:
     }
     by_element = {**dict.fromkeys(_ROOF, "roof"), **dict.fromkeys(_WALL, "wall")}
     by_element |= dict.fromkeys(_FLOOR, "floor")
+    counts = _counts(values["plane_before"], pl.col("plane_after"))
     told = []
     for name, dtype in KEYS.items():
         value = values.get(name, pl.col(name))
+        if name in counts:
+            value = pl.when(counts[name]).then(value)
         if name in by_element:
             value = pl.when(judged & (element == by_element[name])).then(value)
         if dtype == pl.Float64 and name.endswith("_mm"):
             value = (value * _STEPS_PER_MM).round() / _STEPS_PER_MM
         told.append(value.cast(dtype).alias(name))
     return told
+
+
+def _counts(before: pl.Expr, after: pl.Expr) -> dict[str, pl.Expr]:
+    """When a field can be part of the layers, today or afterwards; others always can."""
+
+    def either(*planes: str) -> pl.Expr:
+        return before.is_in(list(planes)) | after.is_in(list(planes))
+
+    construction = pl.col("wall_construction")
+    hollow = construction.is_in(list(CAVITIES))
+    return {
+        **dict.fromkeys(_OUTER, either(*AGAINST_DECK, "none")),
+        "roof_form": either("rafter_unvented", "none"),
+        "ceiling_insulation_mm": either("ceiling", "mixed"),
+        "wall_thickness_mm": construction.is_in(list(SOLID)),
+        **dict.fromkeys(("cavity_width_mm", "cavity_state"), hollow),
+        # A cavity is filled to its width whatever thickness was written.
+        "measure_thickness_mm": pl.col("measure_group") != "CWI",
+    }
 
 
 def _codes(reduced: pl.DataFrame) -> pl.DataFrame:
