@@ -214,7 +214,8 @@ def test_all_queues_and_lanes_and_the_named_rules_are_expected_somewhere() -> No
     assert {line["expected_lane"] for line in lines} == LANES
     named = (
         "W01 W02 W03 W04 W07 W08 W09 W12 W13 R01 R02 R03 R04 R05 R11 R12 R13 F01 F03 F05 F06 F07 "
-        "F09 J01 M01 M04 M05 M06 M07 M09 M12 G01 G02 V01 V04 S01 S02 S03 S06"
+        "F09 J01 M01 M04 M05 M06 M07 M09 M12 G01 G02 V01 V04 S01 S02 S03 S06 "
+        "M03 M11 R07 R07c R07d R08q R09 R09d R10"
     )
     assert set(named.split()) <= {line["main_rule"] for line in lines}
 

@@ -19,7 +19,7 @@ PART_KEYS |= {"next_action", "evidence"}
 # a home whose row stands in an xlsx workbook, with a rule that fires by hand-written expectation
 STORIES = {
     "coastal_association": ("KC-0142", "loft_topup", "fix-water-first", "W01"),
-    "county_weatherisation": ("TR-2040", "rafter_insulation", "specialist-review", "R04"),
+    "county_weatherisation": ("TR-2807", "external_wall", "specialist-review", "M03"),
 }
 Explain = Callable[..., Answer]
 
@@ -62,8 +62,8 @@ def test_decision_and_the_values_that_gave_it(demo: DemoRun, explain: Explain) -
     assert set(fired) == {rule}
     assert fired[rule]["values"]
     assert fired[rule]["source"]
-    assert {"R07", "M03"} <= set(demo.record["not_evaluated"])
-    assert "R07" in " ".join(told["limits"])
+    assert {"W10", "F08"} <= set(demo.record["not_evaluated"])
+    assert "W10" in " ".join(told["limits"])
 
 
 def test_words_for_a_reviewer(demo: DemoRun, explain: Explain) -> None:
