@@ -15,7 +15,9 @@ from build_up_cases import foamed_roof as foamed
 from matplotlib.figure import Figure
 from PIL import Image
 from report_frames import explanation
+from typer.testing import CliRunner
 
+from triage.cli import app
 from triage.errors import FileError
 from triage.report.build_up_figure import draw_build_up, pick_measure, write_build_up
 from triage.report.build_up_section import layer_edges, section_of
@@ -70,6 +72,8 @@ def test_the_checks_say_the_numbers_the_limits_and_the_edition() -> None:
     assert "4.00 m²K/W; 3.52 is required: met (US model residential and energy codes, 2021)" in text
     assert "at most 28.0 % (limit 20), yearly swing 16.0 points (limit 6)" in text
     assert "It does NOT count: the outer face is vapour-tight" in text
+    wall = part_of(None, case_row("after", [LINING], 0), frost_depth_after_mm=61.6)["build_up"]
+    assert "not known before, 62 mm after" in " ".join(build_up_lines(wall))
     flat = " ".join(" ".join(build_up_lines(flat_roof()["build_up"])).split())
     assert "2.60 before, 0.90 after [kg/m²]; 65 % is lost (limit 50 %)" in flat
     assert "where the vapour pressure reaches it, water condenses" in flat
@@ -115,6 +119,8 @@ def test_the_measure_that_a_computed_figure_decides_is_drawn() -> None:
     assert pick_measure([first, second, third], None, "H1") is second
     assert pick_measure([first, third], None, "H1") is first
     assert pick_measure([first, second], "B", "H1") is second
+    with pytest.raises(FileError, match="no measure is proposed"):
+        pick_measure([], None, "H1")
     with pytest.raises(FileError, match="'C' is not proposed"):
         pick_measure([first, second], "C", "H1")
 
@@ -152,8 +158,7 @@ def test_thin_layers_keep_room_for_their_number_and_thick_ones_are_wider() -> No
 def test_the_picture_says_finding_layers_units_and_both_states() -> None:
     figure = draw_build_up(flat_roof(), "H000214")
     words = words_in(figure)
-    assert "Water builds up" in words
-    assert "after the measure" in words
+    assert "After the measure, water builds up" in words
     for expected in (TITLES["osb"], "H000214", "[g/m²]", "[% of dry mass]", "Critical layer"):
         assert expected in words
     strip, pressures, water, deck, _ = figure.axes
@@ -203,3 +208,19 @@ def test_files_are_pictures_and_the_same_each_time(tmp_path: Path) -> None:
         write_build_up(tmp_path / "a.pdf", part, "H1")
     with pytest.raises(FileError, match="the figure cannot be written"):
         write_build_up(tmp_path / "none" / "a.png", part, "H1")
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (["--figure", "roof.pdf"], "end its name in .png or .svg"),
+        (["--measure", "loft_topup"], "give --figure too"),
+    ],
+)
+def test_a_figure_that_cannot_be_drawn_is_refused_before_any_judging(
+    arguments: list[str], told: str
+) -> None:
+    result = CliRunner().invoke(app, ["explain", "programme.toml", "H1", *arguments])
+    assert result.exit_code != 0
+    said = f"{result.output} {result.exception}"
+    assert told in " ".join(said.replace("│", " ").split())

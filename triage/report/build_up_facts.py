@@ -10,10 +10,11 @@ Entry = Mapping[str, Any]
 MONTHS = tuple(calendar.month_abbr[1:])
 LAYER = ("name", "material", "thickness_mm", "r_m2k_w", "sd_m")
 _NO_CASE = "No build-up was drawn up for this measure: the moisture quantities are not known."
-_HANDED_OVER = (
-    "What judges instead: the ratio of foam, the drying lost, the moisture of a timber deck, and "
-    "the rules that ask for an inspection."
-)
+_HANDED_OVER = {
+    "roof": "the share of air-tight foam, the moisture of a timber deck, the drying lost",
+    "wall": "the drying lost, the depth of frost in masonry",
+    "floor": "the drying lost, the moisture of the deck",
+}
 _DIFFUSION_ONLY = (
     "The monthly method knows diffusion of vapour in steady months only: no leaks of air, no rain, "
     "no sun, no storage. It compares build-ups; it does not predict a moisture content."
@@ -46,8 +47,8 @@ def build_up_facts(
     Returns
     -------
     dict
-        before, after: a state, or None where no case is held. ratio, drying, deck, interface:
-        numbers, None where not known. limits: sentences.
+        before, after: a state, or None where no case is held. ratio, drying, deck, frost,
+        interface: numbers, None where not known. limits: sentences.
     """
     states = {
         state: _state(cases.get(str(quantities.get(f"case_{state}"))), titles)
@@ -68,6 +69,10 @@ def build_up_facts(
             "coldest_month_c": quantities.get("deck_coldest_month_c"),
             "max_limit_pct": limits.get("mc_act_pct"),
             "swing_limit_pct": limits.get("deck_swing_limit_pct"),
+        },
+        "frost": {
+            "depth_before_mm": quantities.get("frost_depth_before_mm"),
+            "depth_after_mm": quantities.get("frost_depth_after_mm"),
         },
         "interface": {
             "rh_screen_pct": quantities.get("interface_rh_screen_pct"),
@@ -104,11 +109,10 @@ def _state(case: Entry | None, titles: Mapping[str, str]) -> dict[str, Any] | No
 
 
 def _layer(slot: Entry, titles: Mapping[str, str]) -> dict[str, Any]:
+    """One layer; a survey's code that is no material is named together with its slot."""
     code = slot["material"]
-    return {
-        **{key: slot[key] for key in LAYER},
-        "title": titles.get(code, (code or slot["name"]).replace("_", " ")),
-    }
+    own = ": ".join(name.replace("_", " ") for name in (slot["name"], code) if name)
+    return {**{key: slot[key] for key in LAYER}, "title": titles.get(code, own)}
 
 
 def _month_name(month: int | None) -> str | None:
@@ -163,12 +167,13 @@ def _limits(states: Mapping[str, dict[str, Any] | None], quantities: Entry) -> l
         return [f"No build-up was drawn up: {why}." if why else _NO_CASE]
     for state, facts in states.items():
         if facts is not None and facts["missing"]:
-            told.append(f"The build-up {state} cannot be drawn up: {facts['missing']}.")
+            told.append(f"The build-up {state} the measure cannot be drawn up: {facts['missing']}.")
     told += [f"No build-up {s} the measure is held." for s, facts in states.items() if not facts]
     after = states["after"]
     if after is not None and after["method_invalid_because"]:
-        why = after["method_invalid_because"]
-        told.append(f"The monthly method does not judge this build-up: {why}. {_HANDED_OVER}")
+        why, judges = after["method_invalid_because"], _HANDED_OVER[after["element"]]
+        text = f"The monthly method does not judge this build-up: {why}. What judges instead: "
+        told.append(f"{text}{judges}, and the rules that ask for an inspection.")
     lacking = quantities.get("moisture_missing")
     if lacking and not any(lacking in text for text in told):
         told.append(f"Not all quantities are known: {lacking}.")

@@ -25,6 +25,7 @@ FORMATS = (".png", ".svg")
 _BOTH = "before and after"
 _LEFT, _RIGHT, _PANEL = 0.065, 0.69, 0.715
 _HEADING = 0.042  # height of a heading beside the picture, as a share of its column
+_FULL_PCT = 100.0
 _LEAST_SPAN = 20.0  # of a humidity axis, so that small ripples look small [points]
 _HOW_TO_READ = (
     "Air can hold vapour up to its saturation pressure. Where the vapour (dashed) touches it "
@@ -47,6 +48,8 @@ def pick_measure(parts: Sequence[Entry], measure: str | None, where: str) -> Ent
         If there is none, saying why.
     """
     asked = [part for part in parts if measure is None or part["measure"] == measure]
+    if not parts:
+        raise FileError("no measure is proposed for this home", where, "leave --figure out")
     if not asked:
         held = ", ".join(dict.fromkeys(str(part["measure"]) for part in parts)) or "none"
         what = f"the measure {measure!r} is not proposed for this home"
@@ -149,7 +152,7 @@ def _titles(figure: Figure, part: Entry, home: str, name: str, state: Entry) -> 
     words = verdict_words(state)
     why = state["method_invalid_because"]
     title = (
-        f"{words} {name} the measure"
+        f"{name.capitalize()} the measure, {words[0].lower()}{words[1:]}"
         if not why
         else f"The monthly method cannot judge this {plain(state['element'])}"
     )
@@ -229,7 +232,9 @@ def _draw_wood_or_air(axes: Axes, build_up: Entry) -> None:
     low, high = min(shown, default=0.0), max(shown, default=1.0)
     room = max(high - low, 4.0 if deck else _LEAST_SPAN)
     middle = (low + high) / 2
-    axes.set_ylim(max(0.0, middle - 0.62 * room), middle + 0.88 * room)
+    least = max(0.0, middle - 0.62 * room)
+    axes.set_ylim(least, middle + 0.88 * room)
+    axes.set_yticks([tick for tick in axes.get_yticks() if least <= tick <= _FULL_PCT])
     axes.legend(fontsize=8.5, frameon=False, ncols=3, loc="upper right", borderpad=0)
 
 
@@ -241,6 +246,7 @@ def _humidity_limit(interface: Entry) -> float | None:
 def _months_axes(axes: Axes, title: str) -> None:
     axes.set_title(title, fontsize=9.5, fontweight="bold", loc="left", color=INK)
     axes.set(xlim=(-0.6, 11.6))
+    axes.yaxis.set_major_formatter("{x:,.6g}")
     axes.set_xticks(range(12), [month[0] for month in MONTHS])
     axes.tick_params(labelsize=9)
     axes.spines[["top", "right"]].set_visible(False)

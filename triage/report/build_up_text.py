@@ -111,8 +111,8 @@ def verdict_words(state: Entry) -> str:
         return "No water condenses in an average year"
     if state["verdict"].startswith("builds up"):
         left = state["residual_g_m2"]
-        return f"Water builds up: {left:.0f} g/m² more is left every year"
-    return f"Up to {peak:.0f} g/m² condenses by {month}, and dries out within the year"
+        return f"Water builds up: {left:,.0f} g/m² more is left every year"
+    return f"Up to {peak:,.0f} g/m² condenses by {month} and dries within the year"
 
 
 def _verdict(state: Entry) -> list[str]:
@@ -131,6 +131,7 @@ def _checks(build_up: Entry) -> list[str]:
         _drying(build_up["drying"]),
         _deck(build_up["deck"]),
         _interface(build_up["interface"]),
+        _frost(build_up["frost"]),
     ):
         if text:
             lines += _wrapped(text, 2, 4)
@@ -198,6 +199,14 @@ def _interface(interface: Entry) -> str:
         return ""
     held = "" if limit is None else f" (limit {limit:g} %)"
     return f"highest monthly humidity at the enclosed wood from 5 to 40 °C: {value:.0f} %{held}"
+
+
+def _frost(frost: Entry) -> str:
+    values = [frost[f"depth_{state}_mm"] for state in ("before", "after")]
+    if values == [None, None]:
+        return ""
+    then, now = ("not known" if v is None else f"{v:.0f} mm" for v in values)
+    return f"frost in the masonry, coldest month: {then} before, {now} after"
 
 
 def _number(value: float | None) -> str:
