@@ -1,8 +1,11 @@
-"""Tries the plausible answers where a layer that counts is not known."""
+"""Tries the plausible answers where a layer, the indoor air or the climate is not known."""
+
+from dataclasses import dataclass
 
 import polars as pl
 
-from triage.assemblies.cases import KEYS
+from triage.assemblies.cases import SURROUNDINGS, Cases
+from triage.assemblies.layers import CASE_FIELDS
 from triage.contract.assemblies import Library
 from triage.contract.expressions import bind
 
@@ -10,89 +13,171 @@ SHIFT = "climate_shift_k"
 _POOLS = 5.0  # a humidity class that the method does not cover
 
 
-def expanded(cases: pl.DataFrame, library: Library, doubt_k: float) -> pl.DataFrame:
-    """Each case once for every combination of plausible answers to what it leaves open.
+@dataclass(frozen=True, slots=True)
+class Tries:
+    """What is solved for every pair of a build-up and its surroundings.
+
+    `layers` and `around` are the known build-ups and surroundings, each once. `table` has one row
+    a try: `pair`, `layers` and `around` (rows of those two, null where nothing can be tried),
+    `tried` (how many the pair has), `open_fields` (what was open, in words) and `refused`, why
+    nothing can be tried.
+    """
+
+    layers: pl.DataFrame
+    around: pl.DataFrame
+    table: pl.DataFrame
+
+
+def expanded(cases: Cases, library: Library, doubt_k: float) -> Tries:
+    """Every pair once for each combination of plausible answers to what it leaves open.
 
     Parameters
     ----------
     cases
-        Distinct cases, columns `KEYS`.
+        Distinct cases.
     library
         Gives the alternatives.
     doubt_k
         A climate join of low quality is tried this much warmer and colder too. [K]
-
-    Returns
-    -------
-    pl.DataFrame
-        Columns `KEYS`, `climate_shift_k`, `parent` (row of `cases`), `tried` (number of
-        combinations of the parent), `open_fields` (what was open, in words) and `refused`: why
-        nothing can be tried, in which case the row stands once.
     """
-    rows = cases.with_row_index("parent").with_columns(pl.col("parent").cast(pl.Int64))
-    rows = rows.with_columns(_lists(library, doubt_k))
-    lists = [name for name in rows.columns if name.startswith("try|")]
-    count = pl.lit(1, pl.Int64)
-    for name in lists:
-        count = count * pl.col(name).list.len().fill_null(1).clip(1).cast(pl.Int64)
-    named = [
-        pl.when(pl.col(name).is_not_null()).then(
-            pl.lit(name.removeprefix("try|").replace("_", " "))
-        )
-        for name in lists
-    ]
-    told = pl.concat_str(named, separator=", ", ignore_nulls=True)
-    rows = rows.with_columns(
-        count.alias("tried"), pl.when(told != "").then(told).alias("open_fields")
-    ).with_columns(_refused(library).alias("refused"))
-    stay = pl.col("refused").is_not_null() | (pl.col("tried") == 1)
-    whole = rows.filter(stay).with_columns(
-        pl.when(pl.col("refused").is_null()).then(1).otherwise(pl.col("tried")).alias("tried")
-    )
-    many = rows.filter(~stay)
-    for name in lists:
-        many = many.explode(name, empty_as_null=True, keep_nulls=True)
-    many = _taken(many, lists)
-    once = _taken(whole.with_columns(pl.col(name).list.first() for name in lists), lists)
-    joined = pl.concat([once, many]).sort("parent", maintain_order=True)
+    lists = {entry.field for entry in library.alternatives}
+    most = library.most_combinations
+    layers, of_layers = _tried(cases.layers, _layer_lists(library), most)
     # One answer about the inner layer stands for today and for afterwards.
-    return joined.with_columns(
-        pl.coalesce("vapour_control_after", "interior_vapour_control").alias("vapour_control_after")
+    both = pl.coalesce("vapour_control_after", "interior_vapour_control")
+    layers = layers.with_columns(both.alias("vapour_control_after"))
+    around, of_around = _tried(cases.around, _air_lists(library, doubt_k), most)
+    assert lists <= {*CASE_FIELDS, *SURROUNDINGS}
+    known_layers, layer_of = _once(layers)
+    known_around, around_of = _once(around)
+    left = of_layers.with_columns(pl.Series("known_layers", layer_of))
+    right = of_around.with_columns(pl.Series("known_around", around_of))
+    return Tries(known_layers, known_around, _paired(cases, left, right, most))
+
+
+def _paired(cases: Cases, layers: pl.DataFrame, around: pl.DataFrame, most: int) -> pl.DataFrame:
+    """Tries of each pair: all build-ups with all surroundings."""
+    counts = cases.pairs.with_row_index("pair").with_columns(pl.col("pair").cast(pl.Int64))
+    facts = [
+        table.group_by("parent", maintain_order=True)
+        .agg(pl.col("tried").first(), pl.col("open_fields").first())
+        .rename({"parent": name, "tried": f"{name}_tried", "open_fields": f"{name}_open"})
+        for name, table in (("layers", layers), ("around", around))
+    ]
+    for name, table in zip(("layers", "around"), facts, strict=True):
+        counts = counts.join(table, on=name, how="left", maintain_order="left")
+    climate = cases.around["climate_id"][counts["around"]]
+    humidity = cases.around["humidity_class"][counts["around"]]
+    opened = pl.concat_str(["layers_open", "around_open"], separator=", ", ignore_nulls=True)
+    counts = counts.with_columns(
+        (pl.col("layers_tried") * pl.col("around_tried")).alias("tried"),
+        pl.when(opened != "").then(opened).alias("open_fields"),
     )
-
-
-def _lists(library: Library, doubt_k: float) -> list[pl.Expr]:
-    """For each field the values to try, null where it is known or does not count."""
-    found: dict[str, pl.Expr] = {}
-    for entry in library.alternatives:
-        counts = (pl.col(entry.field).is_null() & bind(entry.when, {})).fill_null(value=False)
-        judged = counts & pl.col("element").is_not_null()
-        values = pl.lit(pl.Series([list(entry.values)]), allow_object=False).first()
-        rest = found.get(entry.field, pl.lit(None, pl.List(KEYS[entry.field])))
-        found[entry.field] = pl.when(judged).then(values).otherwise(rest)
-    shifts = pl.lit(pl.Series([[0.0, -doubt_k, doubt_k]])).first()
-    found[SHIFT] = pl.when(pl.col("climate_doubtful") & pl.col("climate_id").is_not_null()).then(
-        shifts
-    )
-    return [expr.alias(f"try|{name}") for name, expr in found.items()]
-
-
-def _refused(library: Library) -> pl.Expr:
-    too_many = pl.col("tried") > library.most_combinations
-    return (
-        pl.when(pl.col("element").is_not_null() & pl.col("climate_id").is_null())
+    refused = (
+        pl.when(pl.lit(climate).is_null())
         .then(pl.lit("there is no climate record for this place"))
-        .when(pl.col("humidity_class") >= _POOLS)
+        .when(pl.lit(humidity) >= _POOLS)
         .then(pl.lit("pools, spas and commercial kitchens are outside the humidity classes"))
-        .when(too_many)
+        .when(pl.col("tried") > most)
         .then(pl.format("too much is not known to try it all: {}", "open_fields"))
     )
+    counts = counts.with_columns(refused.alias("refused"))
+    good = counts.filter(pl.col("refused").is_null())
+    wide = good.join(
+        layers.select("parent", "known_layers"),
+        left_on="layers",
+        right_on="parent",
+        how="inner",
+        maintain_order="left_right",
+    ).join(
+        around.select("parent", "known_around"),
+        left_on="around",
+        right_on="parent",
+        how="inner",
+        maintain_order="left_right",
+    )
+    none = pl.lit(None, pl.Int64)
+    rest = counts.filter(pl.col("refused").is_not_null())
+    rest = rest.with_columns(none.alias("known_layers"), none.alias("known_around"))
+    columns = ["pair", "known_layers", "known_around", "tried", "open_fields", "refused"]
+    told = pl.concat([wide.select(columns), rest.select(columns)])
+    # The rows of the distinct cases give way to those of the known ones.
+    named = told.rename({"known_layers": "layers", "known_around": "around"})
+    return named.sort("pair", maintain_order=True)
 
 
-def _taken(rows: pl.DataFrame, lists: list[str]) -> pl.DataFrame:
-    """Put what was tried in the place of what was not known."""
-    fields = [name.removeprefix("try|") for name in lists if name != f"try|{SHIFT}"]
-    return rows.with_columns(
-        *(pl.coalesce(name, f"try|{name}").alias(name) for name in fields),
-        pl.col(f"try|{SHIFT}").fill_null(0.0).alias(SHIFT),
-    ).drop(lists)
+def _tried(
+    rows: pl.DataFrame, lists: dict[str, pl.Expr], most: int
+) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Rows with every plausible answer in turn; and `parent`, `tried`, `open_fields` of each.
+
+    A row with more than `most` combinations stands once, as it is: it is refused later.
+    """
+    names = list(lists)
+    wide = rows.with_row_index("parent").with_columns(
+        pl.col("parent").cast(pl.Int64),
+        *(expr.alias(f"try|{name}") for name, expr in lists.items()),
+    )
+    count = pl.lit(1, pl.Int64)
+    for name in names:
+        count = count * pl.col(f"try|{name}").list.len().fill_null(1).cast(pl.Int64)
+    said = [
+        pl.when(pl.col(f"try|{name}").is_not_null()).then(pl.lit(name.replace("_", " ")))
+        for name in names
+    ]
+    told = pl.concat_str(said, separator=", ", ignore_nulls=True)
+    wide = wide.with_columns(
+        count.alias("tried"), pl.when(told != "").then(told).alias("open_fields")
+    )
+    single = (pl.col("tried") == 1) | (pl.col("tried") > most)
+    once = wide.filter(single).with_columns(pl.col(f"try|{name}").list.first() for name in names)
+    many = wide.filter(~single)
+    for name in names:
+        many = many.explode(f"try|{name}", empty_as_null=True, keep_nulls=True)
+    every = pl.concat([once, many]).sort("parent", maintain_order=True)
+    taken = every.select(
+        *(
+            pl.coalesce(name, f"try|{name}").alias(name) if name in names else pl.col(name)
+            for name in rows.columns
+        ),
+        *(pl.col(f"try|{name}").alias(name) for name in names if name not in rows.columns),
+    )
+    return taken, every.select("parent", "tried", "open_fields")
+
+
+def _once(rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
+    """Each known row once, and the number of each row's."""
+    first = rows.unique(maintain_order=True)
+    numbered = first.with_row_index("number")
+    number = rows.join(
+        numbered, on=rows.columns, how="left", maintain_order="left", nulls_equal=True
+    )["number"]
+    return first, number.cast(pl.Int64)
+
+
+def _layer_lists(library: Library) -> dict[str, pl.Expr]:
+    """For each layer field the values to try, null where it is known or does not count."""
+    found: dict[str, pl.Expr] = {}
+    for entry in library.alternatives:
+        if entry.field in CASE_FIELDS:
+            counts = (pl.col(entry.field).is_null() & bind(entry.when, {})).fill_null(value=False)
+            judged = counts & pl.col("element").is_not_null()
+            rest = found.get(entry.field, pl.lit(None, pl.List(CASE_FIELDS[entry.field])))
+            found[entry.field] = pl.when(judged).then(_listed(entry.values)).otherwise(rest)
+    return found
+
+
+def _air_lists(library: Library, doubt_k: float) -> dict[str, pl.Expr]:
+    """Humidity classes to try, and shifts of a climate record of low quality."""
+    found: dict[str, pl.Expr] = {}
+    for entry in library.alternatives:
+        if entry.field in SURROUNDINGS:
+            found[entry.field] = pl.when(pl.col(entry.field).is_null()).then(_listed(entry.values))
+    doubtful = pl.col("climate_doubtful") & pl.col("climate_id").is_not_null()
+    shifts = _listed((0.0, -doubt_k, doubt_k))
+    found[SHIFT] = pl.when(doubtful).then(shifts).otherwise(_listed((0.0,)))
+    return found
+
+
+def _listed(values: tuple[str | float, ...]) -> pl.Expr:
+    return pl.lit(pl.Series([list(values)])).first()

@@ -69,8 +69,8 @@ def distinct_cases(frames: Sequence[pl.DataFrame], policy: Policy) -> Cases:
     """
     reduced = pl.concat([frame.select(_reduced(policy)) for frame in frames])
     judged = reduced["element"].is_not_null()
-    layers, of_layers = _distinct(reduced.select(CASE_FIELDS))
-    around, of_around = _distinct(reduced.select(SURROUNDINGS))
+    layers, of_layers = _distinct(reduced.select(list(CASE_FIELDS)))
+    around, of_around = _distinct(reduced.select(list(SURROUNDINGS)))
     both = pl.DataFrame({"layers": of_layers, "around": of_around})
     pairs, of_rows = _numbered(both.filter(judged))
     numbers = np.full(reduced.height, -1, dtype=np.int64)

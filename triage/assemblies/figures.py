@@ -1,6 +1,7 @@
 """The quantities of each known case, from its solved stacks before and after the measure."""
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
@@ -29,63 +30,74 @@ FIGURES: dict[str, type[pl.DataType]] = {
         pl.Float64,
     ),
 }
-"""Every figure of a case; `code_checks` and junctions add what hangs on the row."""
+"""Every figure of a case; code tables and junctions add what hangs on the row."""
 _MASONRY_SLOT = "outer_leaf"
 _SOLID = ("brick_solid", "stone_dense", "stone_soft", "block_solid", "earth", "concrete")
+_FRAMES = ("frame_brick_veneer", "frame_clad", "frame_direct_render")
 _OPEN_TO_AIR_PCT = 100.0
 _ROUNDING = 1e-9
 
 
-def figures(
-    known: pl.DataFrame,
-    states: Mapping[State, Solved],
-    around: Surroundings,
-    policy: Policy,
-    library: Library,
-) -> pl.DataFrame:
-    """One row a known case: `known`, `FIGURES`, `missing`, and `worst`, by which alternatives rank.
+@dataclass(frozen=True, slots=True)
+class Known:
+    """Known cases: rows of known build-ups and of known surroundings, both solved states."""
+
+    layers: pl.DataFrame
+    of_layers: NDArray[np.int64]
+    around: Surroundings
+    of_around: NDArray[np.int64]
+    states: Mapping[State, Solved]
+
+    def has(self, column: str, values: tuple[str, ...]) -> NDArray[np.bool_]:
+        """Whether a column of the build-ups holds one of the values, case by case."""
+        held = self.layers[column].is_in(values).fill_null(value=False).to_numpy()
+        return np.asarray(held[self.of_layers])
+
+    def told(self, state: State, column: str) -> pl.Series:
+        """A described column of the build-ups, case by case."""
+        return self.states[state].stacks.described[column][self.of_layers]
+
+
+def figures(known: Known, policy: Policy, library: Library) -> pl.DataFrame:
+    """One row a known case: `FIGURES`, `missing`, and `worst`, by which alternatives rank.
 
     A figure that does not exist for a case is null: no deck, no masonry, method not valid.
     """
-    before, after = states["before"], states["after"]
-    told = after.stacks.described
-    lacks = told["missing"]
-    lacks_before = before.stacks.described["missing"]
-    valid = told["invalid"].is_null()
-    drawn, drawn_before = lacks.is_null().to_numpy(), lacks_before.is_null().to_numpy()
-    judged = drawn & valid.to_numpy()
+    before, after = known.states["before"], known.states["after"]
+    drawn, drawn_before = ~after.stacks.lacks, ~before.stacks.lacks
+    judged = drawn & ~after.stacks.invalid
     values: dict[str, Floats] = {
         "condensate_peak_g_m2": np.where(judged, after.year.peak_g_m2, np.nan),
         "condensate_residual_g_m2": np.where(judged, after.year.residual_g_m2, np.nan),
-        "interface_rh_screen_pct": np.where(judged, _screen(known, after, policy), np.nan),
+        "interface_rh_screen_pct": np.where(judged, _screen(known, policy), np.nan),
         **_drying(before, after, drawn, drawn_before),
         **_decks(after, drawn),
         **_heat(before, after, drawn, drawn_before),
-        "frost_depth_before_mm": _frost(known, before, around, drawn_before, library),
-        "frost_depth_after_mm": _frost(known, after, around, drawn, library),
+        "frost_depth_before_mm": _frost(known, "before", drawn_before, library),
+        "frost_depth_after_mm": _frost(known, "after", drawn, library),
         **_airs(after, drawn),
+        **_foam(known, drawn),
     }
-    frame = pl.DataFrame(
+    # A reason that does not hang on the layers holds where they are not known, too.
+    unsure = pl.Series(~drawn & ~after.stacks.invalid)
+    return pl.DataFrame(
         {
-            "known": known["known"],
-            # A reason that does not hang on the layers holds where they are not known, too.
-            "monthly_method_valid": valid.set(pl.Series(~drawn) & valid, None),
+            "monthly_method_valid": pl.Series(~after.stacks.invalid).set(unsure, None),
             **{name: pl.Series(name, value, nan_to_null=True) for name, value in values.items()},
-            "missing": lacks,
-            "worst": pl.Series(np.where(drawn, after.year.peak_g_m2, -1.0)),
+            "missing": known.told("after", "missing"),
+            "worst": np.where(drawn, after.year.peak_g_m2, -1.0),
         }
     )
-    return frame.with_columns(*_foam(told))
 
 
-def _screen(known: pl.DataFrame, after: Solved, policy: Policy) -> Floats:
+def _screen(known: Known, policy: Policy) -> Floats:
     """Highest monthly humidity at enclosed wood while it is warm enough to count. [percent]."""
+    after = known.states["after"]
     t, p, full = after.year.watch_t_c, after.year.watch_p_pa, after.year.watch_psat_pa
     low, high = policy.number("interface_rh_from_c"), policy.number("interface_rh_to_c")
     counted = np.where((t >= low) & (t <= high), 100.0 * p / full, 0.0)
-    frame = known["wall_construction"].str.starts_with("frame").fill_null(value=False).to_numpy()
-    floor = (known["element"] == "floor").to_numpy()
-    wood = after.has_deck | floor | (frame & (known["measure_group"] != "EWI").to_numpy())
+    frame = known.has("wall_construction", _FRAMES) & ~known.has("measure_group", ("EWI",))
+    wood = after.has_deck | known.has("element", ("floor",)) | frame
     return np.where(wood, counted.max(axis=1, initial=0.0), np.nan)
 
 
@@ -94,10 +106,10 @@ def _drying(
 ) -> dict[str, Floats]:
     now = np.where(drawn, after.drying_kg_m2, np.nan)
     then = np.where(drawn_before, before.drying_kg_m2, np.nan)
-    open_before = drawn_before & (before.stacks.critical < 0)
-    lost = drying_loss_pct(np.nan_to_num(then, nan=-1.0), np.nan_to_num(now, nan=0.0))
-    loss = np.where(np.isnan(now), np.nan, lost)
+    lost = drying_loss_pct(np.nan_to_num(then, nan=0.0), np.nan_to_num(now, nan=0.0))
+    loss = np.where(np.isnan(now) | np.isnan(then), np.nan, lost)
     # Outside air dried the layer: whatever is left by diffusion, that is gone.
+    open_before = drawn_before & (before.stacks.critical < 0)
     loss = np.where(open_before & ~np.isnan(now), _OPEN_TO_AIR_PCT, loss)
     return {"drying_potential": now, "drying_potential_before": then, "drying_loss_pct": loss}
 
@@ -126,25 +138,19 @@ def _heat(
     }
 
 
-def _frost(
-    known: pl.DataFrame,
-    state: Solved,
-    around: Surroundings,
-    drawn: NDArray[np.bool_],
-    library: Library,
-) -> Floats:
+def _frost(known: Known, state: State, drawn: NDArray[np.bool_], library: Library) -> Floats:
     """Depth of 0 °C in solid masonry in the coldest month. [mm]."""
     depth = np.full(len(drawn), np.nan)
-    solid = known["wall_construction"].is_in(_SOLID).fill_null(value=False).to_numpy() & drawn
+    solid = known.has("wall_construction", _SOLID) & drawn
     if not solid.any():
         return depth
-    stacks, edges = state.stacks, around.boundaries
-    rows = around.which[solid]
+    stacks, edges = known.states[state].stacks, known.around.boundaries
+    rows = known.of_around[solid]
     month = edges.t_out_c[rows].argmin(axis=1)
-    mm = np.zeros((int(solid.sum()), stacks.r_m2k_w.shape[1]))
-    counted = np.zeros(mm.shape, dtype=bool)
     leaf = library.anatomies["wall"].slots.index(_MASONRY_SLOT)
-    mm[:, leaf] = stacks.described[f"{_MASONRY_SLOT}_mm"].fill_null(0.0).to_numpy()[solid]
+    mm = np.zeros((len(rows), stacks.r_m2k_w.shape[1]))
+    counted = np.zeros(mm.shape, dtype=bool)
+    mm[:, leaf] = known.told(state, f"{_MASONRY_SLOT}_mm").fill_null(0.0).to_numpy()[solid]
     counted[:, leaf] = True
     at = np.arange(len(rows))
     depth[solid] = frost_depth_mm(
@@ -161,25 +167,26 @@ def _frost(
 
 def _airs(after: Solved, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
     stacks = after.stacks
-    place = np.maximum(stacks.watch, 0).astype(np.float64)
-    outer = stacks.up_to(stacks.sd_m, place)
+    outer = stacks.up_to(stacks.sd_m, stacks.watch.astype(np.float64))
     some = drawn & (stacks.watch >= 0)
-    inner = stacks.sd_m.sum(axis=1) - outer
+    inner = stacks.from_inside(stacks.sd_m, outer)
     return {
         "outer_sd_m": np.where(some, outer, np.nan),
         "inner_sd_m": np.where(some, inner, np.nan),
     }
 
 
-def _foam(told: pl.DataFrame) -> list[pl.Expr]:
-    stops, passes = told["air_impermeable_r"], told["air_permeable_r"]
-    some = (stops + passes) > 0
-    ratio = (stops / (stops + passes)).fill_nan(None)
-    lacks = told["missing"].is_not_null()
-    # A share that meets the table exactly must not fail by its last bit.
-    met = pl.lit((ratio * (1.0 + _ROUNDING)).clip(0.0, 1.0))
-    good = pl.lit(~lacks & some.fill_null(value=False))
-    return [
-        pl.when(good).then(met).alias("foam_ratio"),
-        pl.when(good).then(pl.lit(stops * (1.0 + _ROUNDING))).alias("foam_r_m2k_w"),
-    ]
+def _foam(known: Known, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
+    """Share and resistance of insulation that stops air against the deck.
+
+    A hair is added, so that what meets a table exactly does not fail by its last bit.
+    """
+    stops = known.told("after", "air_impermeable_r").fill_null(np.nan).to_numpy()
+    passes = known.told("after", "air_permeable_r").fill_null(np.nan).to_numpy()
+    whole = stops + passes
+    some = drawn & (whole > 0)
+    share = np.where(some, stops / np.where(some, whole, 1.0), np.nan)
+    return {
+        "foam_ratio": np.minimum(share * (1.0 + _ROUNDING), 1.0),
+        "foam_r_m2k_w": np.where(some, stops * (1.0 + _ROUNDING), np.nan),
+    }

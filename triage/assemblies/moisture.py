@@ -2,46 +2,47 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from triage.assemblies.alternatives import SHIFT, expanded
-from triage.assemblies.build_up import STATES, State
+from triage.assemblies.alternatives import Tries, expanded
+from triage.assemblies.build_up import STATES
 from triage.assemblies.case_table import case_names, case_table
-from triage.assemblies.cases import KEYS, Cases, distinct_cases
+from triage.assemblies.cases import distinct_cases
 from triage.assemblies.code_checks import foam_r_required_m2k_w, foam_ratio_required
-from triage.assemblies.figures import FIGURES, figures
-from triage.assemblies.solve import Solved, Surroundings, solved, stacks_of, surroundings
-from triage.contract.assemblies import ELEMENTS, Library
+from triage.assemblies.figures import FIGURES, Known, figures
+from triage.assemblies.solve import solved, stacks_of, surroundings
+from triage.contract.assemblies import Library
 from triage.contract.code_rows import CodeTables
 from triage.contract.expressions import bind
 from triage.contract.policy import Policy
 
 _OWN_ZONES = "IECC"  # zones of the code's own county assignment; elsewhere its least R has no say
+_MISSING = "moisture_missing"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Moisture:
     """Quantities of each reading, in the order of its rows, and the cases behind the first one.
 
-    `cases` has one row a solved stack that a row of the first reading refers to: layers, monthly
-    table, verdict; see `case_table`.
+    `cases`, made when asked for, has one row a solved stack that a row of the first reading refers
+    to: layers, monthly table, verdict; see `case_table`.
     """
 
     quantities: list[pl.DataFrame]
-    cases: pl.DataFrame
+    shown: pl.DataFrame
+    known: Known
+    around: pl.DataFrame
+    policy: Policy
+    library: Library
 
-
-@dataclass(frozen=True, slots=True)
-class _Answers:
-    """Distinct cases with their figures, and the solved stacks behind them."""
-
-    table: pl.DataFrame
-    known: pl.DataFrame
-    around: Surroundings
-    states: dict[State, Solved]
+    @cached_property
+    def cases(self) -> pl.DataFrame:
+        """Table of the solved stacks."""
+        return case_table(self.shown, self.known, self.around, self.policy, self.library)
 
 
 def moisture_quantities(
@@ -54,7 +55,7 @@ def moisture_quantities(
     frames
         The same assessment rows read several ways, with the derived quantities.
     climate
-        Climate records with monthly means, by `climate_id`.
+        Climate records with monthly means, by `climate_id`; one at least.
     policy
         Limits, code tables, junctions and the indoor model.
     library
@@ -67,56 +68,54 @@ def moisture_quantities(
         agree; `moisture_missing` then says why. No NaN.
     """
     cases = distinct_cases(frames, policy)
-    answers = _answered(cases, climate, policy, library)
+    tries = expanded(cases, library, policy.number("climate_doubt_k"))
+    table, known = _answered(tries, climate, policy, library)
+    table = table.hstack(_named(table, known, tries))
     told = [
-        _joined(frame, answers.table, rows, policy)
+        _joined(frame, table, rows, policy)
         for frame, rows in zip(frames, cases.of_rows, strict=True)
     ]
-    used = np.unique(cases.of_rows[0]) if frames else np.empty(0, dtype=np.int64)
-    shown = answers.table[used[used >= 0]]
-    table = case_table(shown, answers.known, answers.around, answers.states, policy, library)
-    return Moisture(told, table)
+    used = np.unique(cases.of_rows[0])
+    return Moisture(told, table[used[used >= 0]], known, tries.around, policy, library)
 
 
-def _answered(cases: Cases, climate: pl.DataFrame, policy: Policy, library: Library) -> _Answers:
-    tries = expanded(cases.table, library, policy.number("climate_doubt_k"))
-    judged = pl.col("element").is_not_null() & pl.col("refused").is_null()
-    order = pl.Enum(ELEMENTS)
-    content = [*KEYS, SHIFT]
-    known = (
-        tries.filter(judged)
-        .select(content)
-        .unique(maintain_order=True)
-        .sort(pl.col("element").cast(order), maintain_order=True)
-        .with_row_index("known")
-        .with_columns(pl.col("known").cast(pl.Int64))
+def _answered(
+    tries: Tries, climate: pl.DataFrame, policy: Policy, library: Library
+) -> tuple[pl.DataFrame, Known]:
+    """Each pair's figures, and the known cases behind them, each solved once in both states."""
+    pairs = tries.table.select("layers", "around").drop_nulls().unique(maintain_order=True)
+    numbered = pairs.with_row_index("known").with_columns(pl.col("known").cast(pl.Int64))
+    table = tries.table.join(numbered, on=["layers", "around"], how="left", maintain_order="left")
+    of_layers, of_around = pairs["layers"].to_numpy(), pairs["around"].to_numpy()
+    around = surroundings(tries.around, climate, policy)
+    states = {}
+    for state in STATES:
+        stacks = stacks_of(tries.layers, library, state)
+        states[state] = solved(stacks.of(of_layers), around, of_around)
+    known = Known(tries.layers, of_layers, around, of_around, states)
+    return _agreed(table, figures(known, policy, library), policy), known
+
+
+def _agreed(table: pl.DataFrame, found: pl.DataFrame, policy: Policy) -> pl.DataFrame:
+    """One row a pair: the worst of its alternatives, where all are on the same side."""
+    row = table["known"].fill_null(-1).to_numpy()
+    figure = found[np.maximum(row, 0)] if found.height else found.clear(len(row))
+    lost = pl.lit(pl.Series("lost", row < 0))
+    rows = table.select("pair", "known", "tried", "open_fields", "refused").hstack(
+        figure.select(pl.when(~lost).then(pl.all()).name.keep())
     )
-    tries = tries.join(known, on=content, how="left", maintain_order="left", nulls_equal=True)
-    around = surroundings(known, climate, policy)
-    states: dict[State, Solved] = {
-        state: solved(stacks_of(known, library, state), around) for state in STATES
-    }
-    found = figures(known, states, around, policy, library)
-    table = _agreed(tries, found, policy, cases.table.height)
-    named = table.join(case_names(known), on="known", how="left", maintain_order="left")
-    return _Answers(named, known, around, states)
-
-
-def _agreed(tries: pl.DataFrame, found: pl.DataFrame, policy: Policy, count: int) -> pl.DataFrame:
-    """One row a distinct case: the worst of its alternatives, where all are on the same side."""
-    rows = tries.select("parent", "known", "refused", "tried", "open_fields", SHIFT).join(
-        found, on="known", how="left", maintain_order="left"
-    )
-    rows = rows.with_columns(pl.coalesce("refused", "missing").alias("missing"))
-    wanted = [_kept(name, policy) for name in FIGURES]
-    agreed = rows.group_by("parent", maintain_order=True).agg(
-        *wanted,
-        pl.col("missing").drop_nulls().first().alias("moisture_missing"),
-        pl.col("known").get(pl.col("worst").fill_null(-1.0).arg_max()).alias("known"),
+    rows = rows.with_columns(pl.coalesce("refused", "missing").alias(_MISSING))
+    columns = ["known", "tried", "open_fields", *FIGURES, _MISSING]
+    single = rows.filter(pl.col("tried") == 1).select("pair", *columns)
+    many = rows.filter(pl.col("tried") > 1).group_by("pair", maintain_order=True)
+    kept = many.agg(
+        pl.col("known").get(pl.col("worst").fill_null(-1.0).arg_max()),
         pl.col("tried").first(),
         pl.col("open_fields").first(),
+        *(_kept(name, policy) for name in FIGURES),
+        pl.col(_MISSING).drop_nulls().first(),
     )
-    assert agreed.height == count, "every distinct case has one answer"
+    agreed = pl.concat([single, kept]).sort("pair")
     return agreed.with_columns(_doubt())
 
 
@@ -142,37 +141,37 @@ def _shares(tables: CodeTables) -> set[float]:
 
 def _doubt() -> pl.Expr:
     """Say so where everything could be calculated but the alternatives disagree."""
-    some_lack = pl.col("monthly_method_valid").is_null()
     text = pl.format("what is not known decides: {}", "open_fields")
-    return pl.coalesce(
-        "moisture_missing", pl.when(some_lack & pl.col("open_fields").is_not_null()).then(text)
-    ).alias("moisture_missing")
+    open_still = pl.col("monthly_method_valid").is_null() & pl.col("open_fields").is_not_null()
+    return pl.coalesce(_MISSING, pl.when(open_still).then(text)).alias(_MISSING)
+
+
+def _named(table: pl.DataFrame, known: Known, tries: Tries) -> pl.DataFrame:
+    """`case_before` and `case_after` of each pair, null where nothing was solved."""
+    row = table["known"].fill_null(-1).to_numpy()
+    names = case_names(known, tries.around, row[row >= 0])
+    at = np.where(row >= 0, np.cumsum(row >= 0) - 1, 0)
+    full = names[at] if names.height else names.clear(len(row))
+    return full.select(pl.when(pl.lit(pl.Series("there", row >= 0))).then(pl.all()).name.keep())
 
 
 def _joined(
     frame: pl.DataFrame, table: pl.DataFrame, rows: NDArray[np.int64], policy: Policy
 ) -> pl.DataFrame:
     """The figures of each row, with those that need the row itself: codes and junctions."""
-    nothing = rows < 0
-    taken = table[np.where(nothing, 0, rows)] if table.height else table.clear(len(rows))
-    known = pl.lit(pl.Series(~nothing))
-    figures_of = taken.select(
-        pl.when(known).then(pl.col(name)).alias(name) for name in (*FIGURES, "moisture_missing")
-    )
-    names = taken.select(
-        pl.when(known).then(pl.col(name)).alias(name) for name in ("case_before", "case_after")
-    )
+    there = pl.lit(pl.Series("there", rows >= 0))
+    columns = [*FIGURES, _MISSING, "case_before", "case_after"]
+    taken = table[np.maximum(rows, 0)] if table.height else table.clear(len(rows))
+    told = taken.select(pl.when(there).then(pl.col(columns)).name.keep())
     own = frame.select(
         foam_ratio_required(policy.code_tables).alias("foam_ratio_required"),
-        pl.when(pl.col("zone_edition").str.contains(_OWN_ZONES))
+        pl.when(pl.col("zone_edition").str.starts_with(_OWN_ZONES))
         .then(foam_r_required_m2k_w(policy.code_tables))
         .alias("foam_r_required_m2k_w"),
         _junction(policy).alias("junction"),
     )
-    wide = figures_of.hstack(own).hstack(names)
-    return wide.with_columns(
-        pl.min_horizontal("surface_factor", "junction").alias("surface_factor")
-    ).drop("junction")
+    lowest = pl.min_horizontal("surface_factor", "junction").alias("surface_factor")
+    return told.hstack(own).with_columns(lowest).drop("junction")
 
 
 def _junction(policy: Policy) -> pl.Expr:

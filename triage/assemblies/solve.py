@@ -1,11 +1,12 @@
 """Solves the distinct known cases: layers before and after, boundaries, and every kernel once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
+from triage.assemblies.alternatives import SHIFT
 from triage.assemblies.build_up import BuildUps, State
 from triage.assemblies.layers import build_ups
 from triage.contract.assemblies import ELEMENTS, Library
@@ -20,22 +21,23 @@ Floats = NDArray[np.float64]
 _MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 _WETTING = np.array([1, 1, 1, 0, 0, 0, 0, 0, 0, 1, 1, 1], dtype=bool)  # October to March, north
 _HIGH_LOAD_CLASS = 4.0
-_SURROUNDINGS = ("climate_id", "humidity_class", "climate_shift_k", "is_north")
 
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """Boundaries of the cases, the row of them for each case, and the drying half-year."""
+    """Climates with their indoor air, and the drying half-year of each, shape (m, 12)."""
 
     boundaries: Boundaries
-    which: NDArray[np.int64]
     season: NDArray[np.bool_]
-    table: pl.DataFrame
 
 
 @dataclass(frozen=True, slots=True)
 class Stacks:
-    """Stacks of the cases of all elements, padded to one width, in the order of the cases."""
+    """Stacks of build-ups, padded to one width.
+
+    `lacks` and `invalid` say where a stack could not be drawn and where the monthly method
+    cannot judge it; `described` has the words.
+    """
 
     r_m2k_w: Floats
     sd_m: Floats
@@ -46,7 +48,14 @@ class Stacks:
     critical: Floats
     deck_slot: NDArray[np.int64]
     deck_kg_m2: Floats
+    lacks: NDArray[np.bool_]
+    invalid: NDArray[np.bool_]
     described: pl.DataFrame
+
+    def of(self, rows: NDArray[np.int64]) -> "Stacks":
+        """The stacks of these rows; `described` stays as it is, one row a build-up."""
+        taken = {f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "described"}
+        return Stacks(described=self.described, **taken)
 
     @property
     def r_total(self) -> Floats:
@@ -78,23 +87,24 @@ class Solved:
     drying_kg_m2: Floats
 
 
-def surroundings(cases: pl.DataFrame, climate: pl.DataFrame, policy: Policy) -> Surroundings:
-    """Climates of the cases: each record with its indoor air once.
+def surroundings(around: pl.DataFrame, climate: pl.DataFrame, policy: Policy) -> Surroundings:
+    """Climates of the known surroundings: each record with its indoor air once.
 
     Outdoor vapour above saturation at the monthly mean, as damp months of regional means can
-    have, is taken as saturated.
+    have, is taken as saturated. Surroundings without a record take any: nothing refers to them.
     """
-    wanted = cases.select(_SURROUNDINGS).unique(maintain_order=True).with_row_index("which")
-    which = cases.select(_SURROUNDINGS).join(
-        wanted, on=_SURROUNDINGS, how="left", maintain_order="left", nulls_equal=True
-    )["which"]
+    wanted = around.with_columns(
+        pl.coalesce("climate_id", pl.lit(climate["climate_id"].first())).alias("climate_id")
+    )
     record = wanted.join(climate, on="climate_id", how="left", maintain_order="left")
-    t_out = _monthly(record, "t_mean_c") + record["climate_shift_k"].to_numpy()[:, np.newaxis]
+    shift = record[SHIFT].fill_null(0.0).to_numpy()[:, np.newaxis]
+    t_out = _monthly(record, "t_mean_c") + shift
     # A shifted climate keeps its relative humidity.
     unshifted = saturation_pressure_pa(_monthly(record, "t_mean_c"))
     full = saturation_pressure_pa(t_out)
     p_out = np.minimum(_monthly(record, "vp_mean_pa") / unshifted, 1.0) * full
-    classes = record["humidity_class"].to_numpy()
+    # Class 5 is refused before: its stand-in here is never looked at.
+    classes = record["humidity_class"].fill_null(1.0).clip(1.0, 4.0).to_numpy()
     inside = indoor_climate(
         policy.indoor_model,
         t_out,
@@ -105,8 +115,7 @@ def surroundings(cases: pl.DataFrame, climate: pl.DataFrame, policy: Policy) -> 
     )
     north = wanted["is_north"].to_numpy()[:, np.newaxis]
     season = np.where(north, ~_WETTING, _WETTING)
-    edges = Boundaries(t_out, p_out, inside.t_in_c, inside.p_in_pa)
-    return Surroundings(edges, which.to_numpy().astype(np.int64), season, wanted)
+    return Surroundings(Boundaries(t_out, p_out, inside.t_in_c, inside.p_in_pa), season)
 
 
 def _monthly(record: pl.DataFrame, name: str) -> Floats:
@@ -114,14 +123,20 @@ def _monthly(record: pl.DataFrame, name: str) -> Floats:
     return record.select(pl.col(columns).cast(pl.Float64)).to_numpy()
 
 
-def stacks_of(cases: pl.DataFrame, library: Library, state: State) -> Stacks:
-    """Layers of every case in one state; cases must be in the order of `ELEMENTS`."""
+def stacks_of(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
+    """Layers of every known build-up in one state, in the order of `layers`."""
+    elements = layers["element"].to_numpy()
     parts: list[BuildUps] = []
+    rows: list[NDArray[np.int64]] = []
     for element in ELEMENTS:
-        some = cases.filter(pl.col("element") == element)
-        if some.height or element == ELEMENTS[-1]:  # one part at least, for its columns
-            parts.append(build_ups(some, library, state, element))
+        here = np.flatnonzero(elements == element)
+        if len(here) or element == ELEMENTS[-1]:  # one part at least, for its columns
+            parts.append(build_ups(layers[here], library, state, element))
+            rows.append(here)
     width = max(part.r_m2k_w.shape[1] for part in parts)
+    place = np.full(layers.height, -1, dtype=np.int64)
+    order = np.concatenate(rows)
+    place[order] = np.arange(len(order))
 
     def padded(values: Floats) -> Floats:
         return np.pad(values, ((0, 0), (0, width - values.shape[1])))
@@ -129,10 +144,10 @@ def stacks_of(cases: pl.DataFrame, library: Library, state: State) -> Stacks:
     def joined(name: str) -> Floats:
         return np.concatenate([getattr(part, name) for part in parts])
 
-    described = [part.described for part in parts]
-    return Stacks(
-        r_m2k_w=np.concatenate([padded(p.r_m2k_w) for p in parts]),
-        sd_m=np.concatenate([padded(p.sd_m) for p in parts]),
+    described = pl.concat([part.described for part in parts], how="diagonal")
+    whole = Stacks(
+        r_m2k_w=np.concatenate([padded(part.r_m2k_w) for part in parts]),
+        sd_m=np.concatenate([padded(part.sd_m) for part in parts]),
         r_se=joined("r_se"),
         r_si=joined("r_si"),
         u_w_m2k=joined("u_w_m2k"),
@@ -140,12 +155,17 @@ def stacks_of(cases: pl.DataFrame, library: Library, state: State) -> Stacks:
         critical=joined("critical"),
         deck_slot=joined("deck_slot").astype(np.int64),
         deck_kg_m2=joined("deck_kg_m2"),
-        described=pl.concat(described, how="diagonal"),
+        lacks=described["missing"].is_not_null().to_numpy(),
+        invalid=described["invalid"].is_not_null().to_numpy(),
+        described=described,
     )
+    # A build-up of no element is never solved; it stands for itself as the first.
+    back = np.maximum(place, 0)
+    return replace(whole.of(back) if len(order) else whole, described=described[back])
 
 
-def solved(stacks: Stacks, around: Surroundings) -> Solved:
-    """Every kernel on every stack."""
+def solved(stacks: Stacks, around: Surroundings, which: NDArray[np.int64]) -> Solved:
+    """Every kernel on every stack in its surroundings, row `which` of `around`."""
     year = condensation_year(
         stacks.r_m2k_w,
         stacks.sd_m,
@@ -153,13 +173,16 @@ def solved(stacks: Stacks, around: Surroundings) -> Solved:
         stacks.r_si,
         stacks.watch,
         around.boundaries,
-        around.which,
+        which,
     )
     has_deck = stacks.deck_slot >= 0
-    return Solved(stacks, year, _deck(stacks, around, has_deck), has_deck, _drying(stacks, around))
+    deck = _deck(stacks, around, which, has_deck)
+    return Solved(stacks, year, deck, has_deck, _drying(stacks, around, which))
 
 
-def _deck(stacks: Stacks, around: Surroundings, some: NDArray[np.bool_]) -> DeckYear:
+def _deck(
+    stacks: Stacks, around: Surroundings, which: NDArray[np.int64], some: NDArray[np.bool_]
+) -> DeckYear:
     place = np.where(some, stacks.deck_slot + 0.5, 0.0)
     sd_out = stacks.up_to(stacks.sd_m, place)
     r_out = stacks.up_to(stacks.r_m2k_w, place) + stacks.r_se
@@ -170,11 +193,11 @@ def _deck(stacks: Stacks, around: Surroundings, some: NDArray[np.bool_]) -> Deck
         stacks.r_total[some],
         stacks.deck_kg_m2[some],
         around.boundaries,
-        around.which[some],
+        which[some],
     )
 
 
-def _drying(stacks: Stacks, around: Surroundings) -> Floats:
+def _drying(stacks: Stacks, around: Surroundings, which: NDArray[np.int64]) -> Floats:
     some = stacks.critical >= 0
     sd_out = stacks.up_to(stacks.sd_m, stacks.critical)
     r_out = stacks.up_to(stacks.r_m2k_w, stacks.critical) + stacks.r_se
@@ -184,7 +207,7 @@ def _drying(stacks: Stacks, around: Surroundings) -> Floats:
         r_out,
         np.maximum(stacks.r_total, 1e-9),
         around.boundaries,
-        around.which,
+        which,
         around.season,
     )
     return np.where(some, potential, np.nan)
