@@ -16,7 +16,7 @@ from matplotlib.figure import Figure
 from triage.errors import FileError
 from triage.report.build_up_facts import MONTHS
 from triage.report.build_up_panel import write_panel
-from triage.report.build_up_section import VAPOUR, Section, draw_layers, draw_pressures, section_of
+from triage.report.build_up_section import VAPOUR, draw_layers, draw_pressures, section_of
 from triage.report.build_up_text import same_state, verdict_words
 from triage.report.labels import plain, visible
 from triage.report.map_frame import DPI, HEIGHT_IN, INK, LOOKS, SOFT_INK, WIDTH_IN
