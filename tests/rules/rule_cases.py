@@ -9,7 +9,7 @@ field is optional there: nothing is asked).
 from dataclasses import dataclass, field, replace
 from datetime import date
 
-from rule_homes import BASES, POLICY, SOUND, Answer, Home, Survey
+from rule_homes import BASES, HELD, POLICY, SOUND, Answer, Home, Survey
 
 ROOF, WALLS = "CEIL RAFT EXTR FOAM", "CWI IWI EWI FWI"
 ALL = f"{ROOF} {WALLS} FLR AIR"
@@ -38,7 +38,8 @@ FOAMED = Home(
         ),
     ),
 )
-HOMES = {**BASES, FOAMED.name: FOAMED}
+_HELD = {name: home for name, (home, _) in HELD.items()}
+HOMES = {**BASES, FOAMED.name: FOAMED, **_HELD}
 
 
 @dataclass(frozen=True)
@@ -55,10 +56,17 @@ class Case:
 
     def homes(self) -> list[Home]:
         wanted = self.on.split()
-        return [h for h in HOMES.values() if h.group in wanted or h.name in wanted]
+        named = [h for h in HOMES.values() if h.name in wanted]
+        return named + [
+            h for h in HOMES.values() if h.group in wanted and h not in named and h.name not in HELD
+        ]
 
     def also(self, home: Home) -> set[str]:
-        return set(self.fired.get(home.name, self.fired.get(home.group, "")).split())
+        """What else fires: told for this home, or for its group and what holds it anyhow."""
+        if home.name in self.fired:
+            return set(self.fired[home.name].split()) - {self.rule}
+        always = HELD[home.name][1] if home.name in HELD else ""
+        return set(f"{self.fired.get(home.group, '')} {always}".split()) - {self.rule}
 
     def when_unknown(self, home: Home) -> str:
         for word, where in self.unknown.items():
@@ -168,12 +176,12 @@ WATER = [
     Case(
         *("W08", "4.4 W08", {"ground_to_dpc_mm": 100.0, "wall_damp_evidence": "undiagnosed"}),
         f"{WALLS} FLR",
-        dict.fromkeys(f"{WALLS} FLR".split(), "W13u"),
+        {**dict.fromkeys(f"{WALLS} FLR".split(), "W13u"), "floor_board": "W13u M03"},
     ),
     Case(
         *("W08", "4.4 W08; 6.5", {"dpc_presence": "none", "wall_damp_evidence": "ground"}),
         f"{WALLS} FLR",
-        dict.fromkeys(f"{WALLS} FLR".split(), "W13"),
+        {**dict.fromkeys(f"{WALLS} FLR".split(), "W13"), "floor_board": "W13 M03"},
     ),
     *one(
         *("W08", "4.4 W08; 6.5", "cavity_bridging", ["dpc_level"], f"{WALLS} FLR"),
@@ -217,9 +225,18 @@ WATER = [
         {"open": ALL},
     ),
     *one("W12d", "3.8 deck survey", "deck_moisture_survey", ["wet"], "over_deck", silent="EXTR"),
-    *one("W13", "6.5 W13; H1", "wall_damp_evidence", "ground plumbing", f"{WALLS} FLR"),
-    *one("W13", "6.5 W13", "wall_damp_evidence", ["rain"], "FLR"),
-    *one("W13u", "6.5 W13; H1", "wall_damp_evidence", "undiagnosed condensation", f"{WALLS} FLR"),
+    # A board below the deck takes over half its drying, and damp is what that leaves no margin for.
+    *one(
+        *("W13", "6.5 W13; H1", "wall_damp_evidence", "ground plumbing", f"{WALLS} FLR"),
+        fired={"floor_board": "M03"},
+    ),
+    *one(
+        *("W13", "6.5 W13", "wall_damp_evidence", ["rain"], "FLR"), fired={"floor_board": "M03"}
+    ),
+    *one(
+        *("W13u", "6.5 W13; H1", "wall_damp_evidence", "undiagnosed condensation", f"{WALLS} FLR"),
+        fired={"floor_board": "M03"},
+    ),
 ]
 
 _NO_TIMBER = {"timber_mc_pct": None, "timber_decay_grade": None}
@@ -237,15 +254,23 @@ ROOFS = [
         blank=False,
     ),
     *one(
-        *("R02", "4.4 R02", "roof_underlay", "felt_bitumen_hr membrane_hr self_adhered"),
+        *("R02", "4.4 R02", "roof_underlay", "felt_bitumen_hr membrane_hr"),
         "rafter_closed_foam rafter_open_foam_warm",
+    ),
+    # Self-adhered membrane is class 1: no monthly method (R10), the board is followed (R09d).
+    *one(
+        *("R02", "4.4 R02", "roof_underlay", ["self_adhered"]),
+        "rafter_closed_foam rafter_open_foam_warm",
+        fired={"rafter_closed_foam": "R09d M03"},
     ),
     *one("R02", "4.4 R02", "foam_substrate", ["felt_hr"], "foam_under_roof"),
     *[
         Case(
             *("R03", "4.4 R03; H2, H9", {"place": place, "roof_outer_class": "class_1"}),
             "rafter_closed_foam rafter_under_foam foam_under_roof",
-            {},
+            # Between metal and 7 m of foam: 2e-10 x 1.58e7 s x some 400 Pa / 7.2 m is under the
+            # 0.25 kg/m2 of M03; a board there takes up more in winter than it gives off (R09d).
+            {"rafter_closed_foam": "R09d M03", "rafter_under_foam": "M03", "FOAM": "R09d"},
             {"place": place, "roof_covering": "other", "roof_underlay": "boards"},
             {"open": ALL},
         )
@@ -259,6 +284,7 @@ ROOFS = [
     ),
     *one(
         *("R04", "4.4 R04; 6.5", "interior_vapour_control", "class_3 none", "foam_under_roof"),
+        foam_thickness_mm=150.0,
         place="cold",
         foam_type="open_cell",
     ),
@@ -405,6 +431,7 @@ FABRIC = [
     ),
     *one(
         *("M04", "4.4 M04; 4.2", "exposure_class", "severe very_severe", "inside_wall"),
+        fired={"IWI": "R10h"},  # measure table 3.8: an hourly result where the wall is exposed
         presumed="IWI",
     ),
     *one("M05", "4.4 M05", "cavity_width_mm", [49.0], "CWI"),
@@ -455,7 +482,8 @@ FABRIC = [
         "CEIL RAFT CWI FWI FLR AIR FOAM",
         blank=False,
     ),
-    *one("M10", "6.3 N8", "edge_detail_drawings", ["no", None], "EWI", blank=False),
+    *one("M10", "6.3 N8", "edge_detail_drawings", ["no"], "outside_cavity_wall", blank=False),
+    *one("M10", "6.3 N8", "edge_detail_drawings", [None], "EWI", blank=False),
     *one(
         *("M12", "6.5 M12; H5", "frost_damage", "moderate extensive", "CWI EWI"),
         presumed="CWI EWI",
@@ -470,7 +498,7 @@ FABRIC = [
     ),
     Case("G02", "4.4 G02", {"subfloor_moisture": "damp", "timber_mc_pct": 18.0}, "floor AIR"),
     Case(
-        *("G03", "4.4 G03", {"measure_material": "spf_closed"}, "floor", {}),
+        *("G03", "4.4 G03", {"measure_material": "spf_closed"}, "floor", {"FLR": "M03"}),
         {"floor_construction": None, "measure_material": "spf_closed"},
         {"open": ALL},
     ),
@@ -482,6 +510,156 @@ FABRIC = [
         {},
         {"foam_location": None},
         {"open": ALL},
+    ),
+]
+
+# What a computed quantity decides. Beside each case the arithmetic by which it does; R = d/lambda
+# with mineral wool 0.038, closed-cell foam 0.026, EPS 0.036 W/mK; least shares and least R by
+# zone from 4.3. Foam against wood-frame or slate counts only if it surely stops air.
+_THIN_FOAM: dict[str, Answer] = {"foam_thickness_mm": 40.0}
+_BELOW_CODE: dict[str, Answer] = {"place": "cold", "foam_thickness_mm": 110.0}
+_SEALED: dict[str, Answer] = {
+    "place": "cold",
+    "roof_outer_class": "class_1",
+    "interior_vapour_control": "none",
+}
+_CLAD: dict[str, Answer] = {
+    "construction_system": "timber_frame_platform",
+    "wall_construction": "frame_clad",
+    "wall_finish_external": "cladding_drained",
+    "wall_thickness_mm": 150.0,
+    "pointing_condition": "not_applicable",
+    "cavity_width_mm": None,
+    "cavity_state": None,
+}
+_OPEN_DECK: dict[str, Answer] = {
+    "place": "warm",
+    "measure_material": "mineral_wool",
+    "roof_form": "pitched_cathedral",
+    "roof_pitch_deg": 35.0,
+    "roof_covering": "slate_natural",
+}
+COMPUTED = [
+    Case(  # 40 mm: 1.54; 150 mm of wool: 3.95; share 0.28 under 0.30 of zone 4A
+        *("R07", "4.4 R07; 4.3", {**_THIN_FOAM, "measure_thickness_mm": 150.0}),
+        "rafter_under_foam",
+        {},
+        {**_THIN_FOAM, "measure_thickness_mm": None},
+        {"open": ALL},
+    ),
+    Case(  # 200 mm of wool below: share 1.54/(1.54 + 5.26) = 0.23; two planes, so F07 too
+        *("R07", "4.4 R07; 4.3, H2", {**_THIN_FOAM, "ceiling_insulation_mm": 200.0}),
+        "foam_under_roof",
+        {"FOAM": "F07"},
+        {"foam_thickness_mm": None, "ceiling_insulation_mm": 200.0},
+        {"open": ALL},
+    ),
+    Case(  # 110 mm: 4.23 under the 4.40 of zone 6, with 100 mm of wool share 0.62 over 0.50
+        *("R07c", "4.3 least R", _BELOW_CODE, "rafter_under_foam")
+    ),
+    Case(
+        *("R07c", "4.3 least R", {**_BELOW_CODE, "ceiling_insulation_mm": 100.0}),
+        "foam_under_roof",
+        {"FOAM": "F07"},
+    ),
+    Case(  # January some -11 degC; 4.0 of board over 4.6 of foam: -11 + 31 x 4.1/8.9 = 3 degC
+        *("R07d", "durability S6; performance route", {"place": "cold"}, "over_deck_foam_below")
+    ),
+    Case(  # a thin board between tight cover and 2.4 m of foam with no inner layer
+        *("R08q", "4.4 R08 computed half", {**_SEALED, **_THIN_FOAM}, "foam_under_roof"),
+        {"FOAM": "R03 R09d"},
+        {**_SEALED, "foam_thickness_mm": None},
+        {"open": ALL},
+    ),
+    Case(
+        *("R08q", "4.4 R08 computed half", {**_SEALED, "measure_thickness_mm": 40.0}),
+        "rafter_closed_foam",
+        {"rafter_closed_foam": "R03 R09d M03"},
+        {**_SEALED, "measure_material": None},
+        {"open": ALL},
+    ),
+    # No inner layer and little foam: its face is about 9 degC in January (share 0.28 of 15 K
+    # over 5 degC), the dew point of the room 10 degC or more.
+    Case(
+        "R09",
+        "4.4 R09",
+        {**_THIN_FOAM, "measure_thickness_mm": 150.0, "interior_vapour_control": "none"},
+        "rafter_under_foam",
+        {"RAFT": "R07"},
+        {**_THIN_FOAM, "measure_thickness_mm": None, "interior_vapour_control": "none"},
+        {"open": ALL},
+    ),
+    # Air with a dew point over 20 degC in summer, a room kept at 20 degC, nothing tight outside:
+    # vapour goes inwards and condenses at the inner side of the new insulation.
+    Case("R09", "4.4 R09", _OPEN_DECK, "over_deck"),
+    Case(
+        *("R09", "4.4 R09", {"place": "warm"}, "outside_cavity_wall", {}),
+        {"place": "unplaced"},
+        {"open": ALL},
+    ),
+    # Sheathing behind 100 mm of open fill without a retarder: 6 degC, 935 Pa full; room 1300 Pa.
+    Case(
+        *("R09", "4.4 R09", _CLAD, "inside_wall", {"IWI": "R10"}),
+        {**_CLAD, "measure_material": None},
+        {"open": ALL},
+    ),
+    Case("R10", "4.4 R10 by its screen", _CLAD, "inside_wall", {"IWI": "R09"}),
+    Case("R10", "4.4 R10 by its screen", {}, "rafter_under_deck_foam"),
+    Case("R10", "4.4 R10 by its screen", {"place": "warm"}, "floor"),
+    Case(
+        *("R09d", "4.4 R09: R03 and R07 in its place", {"roof_outer_class": "class_1"}),
+        "rafter_closed_foam foam_under_roof",
+        {"rafter_closed_foam": "M03"},
+        {"roof_underlay": None},  # class 1 for all that is known
+        {"open": ALL},
+    ),
+    *one(
+        *("R10h", "3.8 hourly_model_required", "exposure_class", "severe very_severe"),
+        "rafter_under_foam",
+        blank=False,
+    ),
+    *one(
+        *("R10h", "3.8 hourly_model_required", "exposure_class", ["severe"], "inside_wall"),
+        fired={"IWI": "M04"},
+        blank=False,
+    ),
+    Case("M01q", "4.4 M01 by its index", {"place": "frosty"}, "inside_wall"),
+    # Today 13 mm of plaster inside, sd some 0.1 m; foil-less board of 100 mm adds 6 m. The wall's
+    # own 215 mm, sd 3.4 m, stays the way out: about half is lost.
+    Case(
+        *("M03", "4.4 M03", {"measure_material": "pir_pur_board"}, "inside_wall", {}),
+        {"measure_material": None},
+        {"open": ALL},
+    ),
+    Case(
+        "M03",
+        "4.4 M03",
+        {"place": "cold", "measure_material": "spf_closed"},
+        "outside_cavity_wall",
+        {},
+        {"place": "cold", "measure_material": None},
+        {"open": ALL},
+    ),
+    Case(
+        *("M03", "4.4 M03", {}, "rafter_closed_foam", {}),
+        {"measure_material": None},
+        {"open": ALL},
+    ),
+    Case(  # 6 m of board where the air below dried the deck through some 0.5 m
+        "M03",
+        "4.4 M03",
+        {"measure_material": "pir_pur_board", "measure_thickness_mm": 100.0},
+        "floor_board",
+        {},
+        {"measure_material": None, "measure_thickness_mm": 100.0},
+        {"open": ALL},
+    ),
+    *one("M11", "4.4 M11; junction table", "edge_detail_drawings", ["no"], "inside_wall outside_wall", silent=ALL),
+    # 20 mm of wool leave U about 1.1 and 1 - 0.25 x 1.1 = 0.72 (climate and codes 5, M2).
+    *one(
+        *("M11", "4.4 M11", "measure_thickness_mm", [20.0], "rafter loft"),
+        blank=False,
+        ceiling_insulation_mm=0.0,
     ),
 ]
 
@@ -553,4 +731,4 @@ SAFETY = [
     ),
 ]
 
-CASES = [*WATER, *ROOFS, *FOAM, *FABRIC, *INDOOR, *SAFETY]
+CASES = [*WATER, *ROOFS, *FOAM, *FABRIC, *COMPUTED, *INDOOR, *SAFETY]

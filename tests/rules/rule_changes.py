@@ -99,6 +99,23 @@ FOAM_DETAILS = (
     *("foam_thickness_mm", "foam_coverage_pct", "foam_defects", "foam_evidence"),
 )
 _FOAM = ("foam_present", *FOAM_DETAILS)
+_ROOF_LAYERS = (
+    *("roof_form", "roof_covering", "roof_underlay", "roof_deck", "roof_outer_class"),
+    *("insulation_plane", "ceiling_insulation_mm", "interior_vapour_control"),
+    *("vapour_diffusion_port", "foam_present", "foam_type", "foam_density_kg_m3"),
+    *("foam_location", "foam_thickness_mm", "foam_defects"),
+)
+_WALL_LAYERS = (
+    *("wall_construction", "wall_thickness_mm", "wall_finish_external"),
+    *("wall_insulation_existing", "cavity_width_mm", "cavity_state"),
+)
+_PROPOSED = ("measure_material", "measure_thickness_mm")
+# Layers, proposal, indoor air and climate: what a calculated quantity is calculated from.
+_CALCULATED = (
+    *(*_ROOF_LAYERS, *_WALL_LAYERS, "floor_construction"),
+    *(*_PROPOSED, "high_moisture_use", "place"),
+)
+_FOAM_LAYERS = (*_PROPOSED, *_ROOF_LAYERS)
 # What stands behind a quantity that a rule needs or that decides whether it applies (4.2).
 BEHIND: dict[str, tuple[str, ...]] = {
     "wall_face_condition": ("pointing_condition", "render_condition", "wall_finish_external"),
@@ -117,9 +134,23 @@ BEHIND: dict[str, tuple[str, ...]] = {
     "cold_side": ("place",),
     "zone_num": ("place",),
     "rain_mm_year": ("place",),
+    "foam_ratio": _FOAM_LAYERS,
+    "foam_r_m2k_w": _FOAM_LAYERS,
+    "foam_ratio_required": ("place",),
+    "foam_r_required_m2k_w": ("place",),
+    **dict.fromkeys(
+        (
+            *("monthly_method_valid", "condensate_peak_g_m2", "condensate_residual_g_m2"),
+            *("interface_rh_screen_pct", "sheathing_mc_swing_pct", "sheathing_mc_max_pct"),
+            *("drying_potential", "drying_loss_pct", "deck_coldest_month_c", "surface_factor"),
+        ),
+        _CALCULATED,
+    ),
+    "hourly_result_required": ("exposure_class",),
     # What the programme proposes is never a question of the survey.
     **dict.fromkeys(("measure_group", "measure_element", "tightening"), ()),
 }
+CALCULATED = tuple(name for name, behind in BEHIND.items() if behind in (_CALCULATED, _FOAM_LAYERS))
 
 
 def fields_behind(names: tuple[str, ...]) -> tuple[str, ...]:
@@ -127,6 +158,11 @@ def fields_behind(names: tuple[str, ...]) -> tuple[str, ...]:
     fields = [f for name in names for f in BEHIND.get(name, (name,))]
     assert all(f in CONTRACT.fields or f == "place" for f in fields), names
     return tuple(dict.fromkeys(fields))
+
+
+def alone_behind(names: tuple[str, ...]) -> list[tuple[str, ...]]:
+    """Each field behind a calculated quantity by itself: the others still bound the result."""
+    return [(f,) for name in names if name in CALCULATED for f in BEHIND[name]]
 
 
 def blanked(home: Home, fields: tuple[str, ...]) -> Home:

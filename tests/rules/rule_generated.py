@@ -4,7 +4,7 @@ from datetime import date, timedelta
 
 from hypothesis import HealthCheck, Phase, settings
 from hypothesis import strategies as st
-from rule_homes import AS_OF, BASES, CONTRACT, PLACES, Answer, Home, Survey
+from rule_homes import AS_OF, BASES, CONTRACT, HELD, PLACES, Answer, Home, Survey
 
 # The same examples every time. Each is some dozens of homes and all that is made of them, so few
 # do; a failure names its home, and shrinking dozens of homes would take minutes.
@@ -29,7 +29,8 @@ _NUMBERS: dict[str, tuple[float, ...]] = {
     "ceiling_insulation_mm": (0.0, 49.0, 50.0, 200.0),
     "roof_pitch_deg": (3.0, 12.0, 14.0, 40.0),
     "foam_density_kg_m3": (8.0, 20.0, 32.0, 48.0),
-    "foam_thickness_mm": (80.0,),
+    "foam_thickness_mm": (40.0, 80.0, 120.0),
+    "wall_thickness_mm": (120.0, 228.0, 450.0),
     "foam_coverage_pct": (90.0,),
     "year_built": (1930, 2004),
 }
@@ -79,8 +80,12 @@ def _changes(draw: st.DrawFn) -> dict[str, Answer]:
 
 @st.composite
 def changed_homes(draw: st.DrawFn) -> Home:
-    """A sound home with up to three answers changed, and now and then another place."""
-    home = BASES[draw(st.sampled_from(sorted(BASES)))]
+    """A sound home, or one held by calculation alone, with up to three answers changed.
+
+    Now and then it stands in another place.
+    """
+    homes = {**BASES, **{name: home for name, (home, _) in HELD.items()}}
+    home = homes[draw(st.sampled_from(sorted(homes)))]
     return home.but(**draw(_changes()))
 
 

@@ -9,7 +9,7 @@ from functools import cache
 from hypothesis import given
 from hypothesis import strategies as st
 from rule_cases import CASES, HOMES
-from rule_changes import FOAM_DETAILS, blanked, fields_behind, presumable, worse
+from rule_changes import FOAM_DETAILS, alone_behind, blanked, fields_behind, presumable, worse
 from rule_generated import changed_homes, few
 from rule_homes import BASES, POLICY, Home, judge
 
@@ -21,14 +21,16 @@ from triage.rules.codes import NOT_APPLICABLE
 def _needed(group: str) -> list[tuple[str, bool, tuple[str, ...]]]:
     """Rule, whether it must concern the row, and fields to blank together.
 
-    One set for each need of a required rule, and one for each name that decides whether the
-    rule concerns the row at all.
+    One set for each need of a required rule, one for each name that decides whether the rule
+    concerns the row at all, and each single field behind a calculated quantity.
     """
     sets = []
     for name in POLICY.groups[group].required:
         rule = POLICY.rules[name]
         sets += [(name, True, fields_behind(any_of)) for any_of in rule.needs_in(group)]
+        sets += [(name, True, f) for any_of in rule.needs_in(group) for f in alone_behind(any_of)]
         applies = strict_names(rule.applies) if rule.applies else ()
+        sets += [(name, False, f) for f in alone_behind(applies)]
         sets += [(name, False, fields_behind((n,))) for n in applies if n not in POLICY.parameters]
     return [entry for entry in sets if entry[2]]
 
