@@ -75,7 +75,7 @@ def _paired(cases: Cases, layers: pl.DataFrame, around: pl.DataFrame, most: int)
     )
     refused = (
         pl.when(pl.lit(climate).is_null())
-        .then(pl.lit("there is no climate record for this place"))
+        .then(pl.lit("there is no climate record with every month for this place"))
         .when(pl.lit(humidity) >= _POOLS)
         .then(pl.lit("pools, spas and commercial kitchens are outside the humidity classes"))
         .when(pl.col("tried") > most)

@@ -1,7 +1,7 @@
 """Reduces assessment rows to the distinct cases of layers, climate and indoor air behind them."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -39,6 +39,7 @@ _OUTER = (
     "foam_deck_top_only",
 )
 _UNCHANGED = ("FOAM",)  # a check changes no layer: what is proposed does not matter
+_MOST_TENTHS = 1e8  # far beyond any layer, so that it is refused; whole numbers hold it
 _STEPS_PER_MM = 10.0  # thicknesses are told apart to a tenth of a millimetre
 
 
@@ -79,6 +80,14 @@ def distinct_cases(frames: Sequence[pl.DataFrame], policy: Policy) -> Cases:
     return Cases(layers, around, pairs, np.split(numbers, heights))
 
 
+def with_months(cases: Cases, climate: pl.DataFrame) -> Cases:
+    """The same cases, without climate records that lack a month of temperature or vapour."""
+    months = pl.col(r"^(t_mean_c|vp_mean_pa)_\d\d$").is_finite()
+    whole = climate.filter(pl.all_horizontal(months).fill_null(value=False))["climate_id"]
+    known = pl.when(pl.col("climate_id").is_in(whole.implode())).then("climate_id")
+    return replace(cases, around=cases.around.with_columns(known))
+
+
 def _distinct(rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
     """Distinct rows in order of first appearance, and the number of each row's."""
     first, numbers = _numbered(_codes(rows).with_row_index("at"), but="at")
@@ -102,6 +111,7 @@ def _reduced(policy: Policy) -> list[pl.Expr]:
     what = pl.when(judged).then(element)
     changes = judged & ~pl.col("measure_group").is_in(_UNCHANGED)
     in_roof = pl.col("foam_in_roof").fill_null(value=False)
+    on_top = pl.col("foam_deck_top_only").fill_null(value=False)
     values: dict[str, pl.Expr] = {
         "element": what,
         "measure_group": pl.when(judged).then("measure_group"),
@@ -109,7 +119,7 @@ def _reduced(policy: Policy) -> list[pl.Expr]:
         "measure_thickness_mm": pl.when(changes).then("measure_thickness_mm"),
         "plane_before": plane_today(policy),
         "foam_class": pl.when(in_roof).then("foam_class_resolved").otherwise(pl.lit("none")),
-        "foam_thickness_mm": pl.when(in_roof).then("foam_thickness_mm"),
+        "foam_thickness_mm": pl.when(in_roof | on_top).then("foam_thickness_mm"),
         "foam_at_rafters": foam_at_rafters().fill_null(value=False),
         "foam_cracked": has_any("foam_defects", _CRACKS).fill_null(value=False),
         "existing_insulation_mm": pl.lit(None, pl.Float64),
@@ -129,7 +139,8 @@ def _reduced(policy: Policy) -> list[pl.Expr]:
         if name in by_element:
             value = pl.when(judged & (element == by_element[name])).then(value)
         if dtype == pl.Float64 and name.endswith("_mm"):
-            value = (value * _STEPS_PER_MM).round() / _STEPS_PER_MM
+            tenths = (value * _STEPS_PER_MM).round().clip(-_MOST_TENTHS, _MOST_TENTHS)
+            value = pl.when(value.is_finite()).then(tenths / _STEPS_PER_MM)
         told.append(value.cast(dtype).alias(name))
     return told
 
@@ -144,7 +155,7 @@ def _counts(before: pl.Expr, after: pl.Expr) -> dict[str, pl.Expr]:
     hollow = construction.is_in(list(CAVITIES))
     return {
         **dict.fromkeys(_OUTER, either(*AGAINST_DECK, "none")),
-        "roof_form": either("rafter_unvented", "none"),
+        "roof_form": either(*AGAINST_DECK, "none"),
         "ceiling_insulation_mm": either("ceiling", "mixed"),
         "wall_thickness_mm": construction.is_in(list(SOLID)),
         **dict.fromkeys(("cavity_width_mm", "cavity_state"), hollow),
