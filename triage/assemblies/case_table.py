@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 from triage.assemblies.alternatives import SHIFT
 from triage.assemblies.build_up import STATES, State
 from triage.assemblies.figures import Known
-from triage.assemblies.solve import Solved
+from triage.assemblies.solve import Years
 from triage.contract.assemblies import ELEMENTS, Library
 from triage.contract.policy import Policy
 from triage.physics.monthly import VERDICTS
@@ -19,12 +19,18 @@ _INDOOR = {
 _LAYER = ("name", "material", "thickness_mm", "r_m2k_w", "sd_m")
 
 
-def case_names(known: Known, around: pl.DataFrame, rows: NDArray[np.int64]) -> pl.DataFrame:
-    """`case_before` and `case_after` of known cases, by their content alone."""
+def case_names(
+    known: Known, around: pl.DataFrame, rows: NDArray[np.int64], tried: pl.DataFrame
+) -> pl.DataFrame:
+    """`case_before` and `case_after` of known cases, by their content alone.
+
+    What was open and tried, columns `tried` and `open_fields`, is part of it.
+    """
     layers = _content(known.layers)[known.of_layers[rows]]
     air = _content(around)[known.of_around[rows]]
-    both = pl.DataFrame({"layers": layers, "air": air}).select(
-        pl.col("layers").hash(seed=1) ^ pl.col("air").hash(seed=2)
+    opened = tried.select(pl.format("{} {}", "tried", "open_fields")).to_series()
+    both = pl.DataFrame({"layers": layers, "air": air, "open": opened}).select(
+        pl.col("layers").hash(seed=1) ^ pl.col("air").hash(seed=2) ^ pl.col("open").hash(seed=3)
     )
     number = both.to_series().alias("number")
     return pl.DataFrame({"number": number}).select(
@@ -55,7 +61,7 @@ def case_table(
     policy, library
         Name the indoor model and the slots.
     """
-    wanted = shown.drop_nulls("known").unique("known", maintain_order=True).sort("known")
+    wanted = shown.drop_nulls("known").unique("case_after", maintain_order=True)
     rows = wanted["known"].to_numpy()
     text = pl.format("{} tried, since not known: {}", "tried", "open_fields")
     tried = wanted.select(pl.when(pl.col("tried") > 1).then(text).alias("alternatives"))
@@ -77,7 +83,7 @@ def _rows(
     library: Library,
 ) -> pl.DataFrame:
     solved, edges = known.states[state], known.around.boundaries
-    stacks, year = solved.stacks, solved.year
+    stacks, year, at = solved.stacks, solved.years.condensation, solved.at[rows]
     edge, layer = known.of_around[rows], known.of_layers[rows]
     told, air = stacks.described[layer], around[edge]
     elements = known.layers["element"][layer]
@@ -86,10 +92,10 @@ def _rows(
         "p_out_pa": edges.p_out_pa[edge],
         "t_in_c": edges.t_in_c[edge],
         "p_in_pa": edges.p_in_pa[edge],
-        "watch_t_c": year.watch_t_c[rows],
-        "watch_p_pa": year.watch_p_pa[rows],
-        "watch_psat_pa": year.watch_psat_pa[rows],
-        "condensate_g_m2": year.condensate_g_m2[rows],
+        "watch_t_c": year.watch_t_c[at],
+        "watch_p_pa": year.watch_p_pa[at],
+        "watch_psat_pa": year.watch_psat_pa[at],
+        "condensate_g_m2": year.condensate_g_m2[at],
     }
     return pl.DataFrame(
         {
@@ -97,19 +103,19 @@ def _rows(
             "climate_id": air["climate_id"],
             "climate_shift_k": air[SHIFT],
             "indoor": _indoor(air, policy),
-            "slots": _slots(elements, told, stacks.r_m2k_w[rows], stacks.sd_m[rows], library),
-            "r_se": stacks.r_se[rows],
-            "r_si": stacks.r_si[rows],
-            "u_w_m2k": pl.Series(stacks.u_w_m2k[rows], nan_to_null=True),
+            "slots": _slots(elements, told, stacks.r_m2k_w[layer], stacks.sd_m[layer], library),
+            "r_se": stacks.r_se[layer],
+            "r_si": stacks.r_si[layer],
+            "u_w_m2k": pl.Series(stacks.u_w_m2k[layer], nan_to_null=True),
             "method": told["invalid"],
             "missing": told["missing"],
             "watch_name": told["watch_name"],
-            "verdict": pl.Series(list(VERDICTS))[year.verdict[rows].astype(np.int64)],
-            "peak_g_m2": year.peak_g_m2[rows],
-            "residual_g_m2": year.residual_g_m2[rows],
-            "peak_month": year.peak_month[rows],
+            "verdict": pl.Series(list(VERDICTS))[year.verdict[at].astype(np.int64)],
+            "peak_g_m2": year.peak_g_m2[at],
+            "residual_g_m2": year.residual_g_m2[at],
+            "peak_month": year.peak_month[at],
             **{name: pl.Series(name, values).arr.to_list() for name, values in months.items()},
-            "deck_mc_pct": _deck(solved, rows),
+            "deck_mc_pct": _deck(solved.years, at),
         }
     )
 
@@ -124,10 +130,10 @@ def _indoor(air: pl.DataFrame, policy: Policy) -> pl.Series:
     return air.select(text.alias("indoor")).to_series()
 
 
-def _deck(solved: Solved, rows: NDArray[np.int64]) -> pl.Series:
+def _deck(years: Years, rows: NDArray[np.int64]) -> pl.Series:
     """Monthly moisture of the deck; null where there is none. [percent of dry mass]."""
-    row = np.where(solved.has_deck, np.cumsum(solved.has_deck) - 1, -1)[rows]
-    months = solved.deck.mc_pct
+    row = np.where(years.has_deck, np.cumsum(years.has_deck) - 1, -1)[rows]
+    months = years.deck.mc_pct
     taken = months[np.maximum(row, 0)] if len(months) else np.zeros((len(rows), 12))
     lists = pl.Series("deck_mc_pct", taken, nan_to_null=True).arr.to_list()
     frame = pl.DataFrame({"there": row >= 0, "deck_mc_pct": lists})

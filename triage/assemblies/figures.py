@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -53,6 +54,14 @@ class Known:
         held = self.layers[column].is_in(values).fill_null(value=False).to_numpy()
         return np.asarray(held[self.of_layers])
 
+    def stack(self, state: State, name: str) -> NDArray[Any]:
+        """An array of the build-ups' stacks, case by case."""
+        return np.asarray(getattr(self.states[state].stacks, name)[self.of_layers])
+
+    def year(self, state: State, values: NDArray[Any]) -> NDArray[Any]:
+        """Values of the distinct years, case by case."""
+        return np.asarray(values[self.states[state].at])
+
     def told(self, state: State, column: str) -> pl.Series:
         """A described column of the build-ups, case by case."""
         return self.states[state].stacks.described[column][self.of_layers]
@@ -63,62 +72,72 @@ def figures(known: Known, policy: Policy, library: Library) -> pl.DataFrame:
 
     A figure that does not exist for a case is null: no deck, no masonry, method not valid.
     """
-    before, after = known.states["before"], known.states["after"]
-    drawn, drawn_before = ~after.stacks.lacks, ~before.stacks.lacks
-    judged = drawn & ~after.stacks.invalid
+    drawn, drawn_before = ~known.stack("after", "lacks"), ~known.stack("before", "lacks")
+    invalid = known.stack("after", "invalid")
+    judged = drawn & ~invalid
+    condensation = known.states["after"].years.condensation
+    peak = known.year("after", condensation.peak_g_m2)
+    left = known.year("after", condensation.residual_g_m2)
     values: dict[str, Floats] = {
-        "condensate_peak_g_m2": np.where(judged, after.year.peak_g_m2, np.nan),
-        "condensate_residual_g_m2": np.where(judged, after.year.residual_g_m2, np.nan),
+        "condensate_peak_g_m2": np.where(judged, peak, np.nan),
+        "condensate_residual_g_m2": np.where(judged, left, np.nan),
         "interface_rh_screen_pct": np.where(judged, _screen(known, policy), np.nan),
-        **_drying(before, after, drawn, drawn_before),
-        **_decks(after, drawn),
-        **_heat(before, after, drawn, drawn_before),
+        **_drying(known, drawn, drawn_before),
+        **_decks(known, drawn),
+        **_heat(known, drawn, drawn_before),
         "frost_depth_before_mm": _frost(known, "before", drawn_before, library),
         "frost_depth_after_mm": _frost(known, "after", drawn, library),
-        **_airs(after, drawn),
+        **_airs(known, drawn),
         **_foam(known, drawn),
     }
     # A reason that does not hang on the layers holds where they are not known, too.
-    unsure = pl.Series(~drawn & ~after.stacks.invalid)
+    unsure = pl.Series(~drawn & ~invalid)
     return pl.DataFrame(
         {
-            "monthly_method_valid": pl.Series(~after.stacks.invalid).set(unsure, None),
+            "monthly_method_valid": pl.Series(~invalid).set(unsure, None),
             **{name: pl.Series(name, value, nan_to_null=True) for name, value in values.items()},
             "missing": known.told("after", "missing"),
-            "worst": np.where(drawn, after.year.peak_g_m2, -1.0),
+            "worst": np.where(drawn, peak, -1.0),
         }
     )
 
 
 def _screen(known: Known, policy: Policy) -> Floats:
     """Highest monthly humidity at enclosed wood while it is warm enough to count. [percent]."""
-    after = known.states["after"]
-    t, p, full = after.year.watch_t_c, after.year.watch_p_pa, after.year.watch_psat_pa
+    years = known.states["after"].years
+    year = years.condensation
+    t, p, full = year.watch_t_c, year.watch_p_pa, year.watch_psat_pa
     low, high = policy.number("interface_rh_from_c"), policy.number("interface_rh_to_c")
-    counted = np.where((t >= low) & (t <= high), 100.0 * p / full, 0.0)
+    counted = np.where((t >= low) & (t <= high), 100.0 * p / full, 0.0).max(axis=1, initial=0.0)
     frame = known.has("wall_construction", _FRAMES) & ~known.has("measure_group", ("EWI",))
-    wood = after.has_deck | known.has("element", ("floor",)) | frame
-    return np.where(wood, counted.max(axis=1, initial=0.0), np.nan)
+    deck = known.year("after", years.has_deck)
+    wood = deck | known.has("element", ("floor",)) | frame
+    return np.where(wood, known.year("after", counted), np.nan)
 
 
 def _drying(
-    before: Solved, after: Solved, drawn: NDArray[np.bool_], drawn_before: NDArray[np.bool_]
+    known: Known, drawn: NDArray[np.bool_], drawn_before: NDArray[np.bool_]
 ) -> dict[str, Floats]:
-    now = np.where(drawn, after.drying_kg_m2, np.nan)
-    then = np.where(drawn_before, before.drying_kg_m2, np.nan)
+    potential = known.states["after"].years.drying_kg_m2
+    now = np.where(drawn, known.year("after", potential), np.nan)
+    then = np.where(drawn_before, known.year("before", potential), np.nan)
     lost = drying_loss_pct(np.nan_to_num(then, nan=0.0), np.nan_to_num(now, nan=0.0))
     loss = np.where(np.isnan(now) | np.isnan(then), np.nan, lost)
     # Outside air dried the layer: whatever is left by diffusion, that is gone.
-    open_before = drawn_before & (before.stacks.critical < 0)
+    open_before = drawn_before & (known.stack("before", "critical") < 0)
     loss = np.where(open_before & ~np.isnan(now), _OPEN_TO_AIR_PCT, loss)
     return {"drying_potential": now, "drying_potential_before": then, "drying_loss_pct": loss}
 
 
-def _decks(after: Solved, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
-    swing, most = np.full(len(drawn), np.nan), np.full(len(drawn), np.nan)
-    swing[after.has_deck], most[after.has_deck] = after.deck.swing_pct, after.deck.mc_max_pct
-    enclosed = drawn & (after.stacks.critical >= 0)
-    coldest = after.year.watch_t_c.min(axis=1, initial=np.inf)
+def _decks(known: Known, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
+    years = known.states["after"].years
+    swing, most = np.full(len(years.has_deck), np.nan), np.full(len(years.has_deck), np.nan)
+    swing[years.has_deck], most[years.has_deck] = years.deck.swing_pct, years.deck.mc_max_pct
+    swing, most = known.year("after", swing), known.year("after", most)
+    coldest = years.condensation.watch_t_c.min(axis=1, initial=np.inf)
+    coldest = known.year("after", coldest)
+    roof = known.has("element", ("roof",))
+    enclosed = drawn & roof & (known.stack("after", "critical") >= 0)
     return {
         "sheathing_mc_swing_pct": np.where(drawn, swing, np.nan),
         "sheathing_mc_max_pct": np.where(drawn, most, np.nan),
@@ -127,12 +146,13 @@ def _decks(after: Solved, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
 
 
 def _heat(
-    before: Solved, after: Solved, drawn: NDArray[np.bool_], drawn_before: NDArray[np.bool_]
+    known: Known, drawn: NDArray[np.bool_], drawn_before: NDArray[np.bool_]
 ) -> dict[str, Floats]:
-    u = np.where(drawn, after.stacks.u_w_m2k, np.nan)
-    plain = f_rsi_plain(np.nan_to_num(u, nan=1.0), r_si_of_u=after.stacks.r_si) if len(u) else u
+    u = np.where(drawn, known.stack("after", "u_w_m2k"), np.nan)
+    r_si = known.stack("after", "r_si")
+    plain = f_rsi_plain(np.nan_to_num(u, nan=1.0), r_si_of_u=r_si) if len(u) else u
     return {
-        "u_value_before_w_m2k": np.where(drawn_before, before.stacks.u_w_m2k, np.nan),
+        "u_value_before_w_m2k": np.where(drawn_before, known.stack("before", "u_w_m2k"), np.nan),
         "u_value_after_w_m2k": u,
         "surface_factor": np.where(np.isnan(u), np.nan, plain),
     }
@@ -148,16 +168,17 @@ def _frost(known: Known, state: State, drawn: NDArray[np.bool_], library: Librar
     rows = known.of_around[solid]
     month = edges.t_out_c[rows].argmin(axis=1)
     leaf = library.anatomies["wall"].slots.index(_MASONRY_SLOT)
+    layer = known.of_layers[solid]
     mm = np.zeros((len(rows), stacks.r_m2k_w.shape[1]))
     counted = np.zeros(mm.shape, dtype=bool)
     mm[:, leaf] = known.told(state, f"{_MASONRY_SLOT}_mm").fill_null(0.0).to_numpy()[solid]
     counted[:, leaf] = True
     at = np.arange(len(rows))
     depth[solid] = frost_depth_mm(
-        stacks.r_m2k_w[solid],
+        stacks.r_m2k_w[layer],
         mm,
-        stacks.r_se[solid],
-        stacks.r_si[solid],
+        stacks.r_se[layer],
+        stacks.r_si[layer],
         edges.t_out_c[rows][at, month],
         edges.t_in_c[rows][at, month],
         counted=counted,
@@ -165,11 +186,12 @@ def _frost(known: Known, state: State, drawn: NDArray[np.bool_], library: Librar
     return depth
 
 
-def _airs(after: Solved, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
-    stacks = after.stacks
+def _airs(known: Known, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
+    stacks = known.states["after"].stacks
     outer = stacks.up_to(stacks.sd_m, stacks.watch.astype(np.float64))
-    some = drawn & (stacks.watch >= 0)
-    inner = stacks.from_inside(stacks.sd_m, outer)
+    inner = stacks.from_inside(stacks.sd_m, outer)[known.of_layers]
+    some = drawn & (known.stack("after", "watch") >= 0)
+    outer = outer[known.of_layers]
     return {
         "outer_sd_m": np.where(some, outer, np.nan),
         "inner_sd_m": np.where(some, inner, np.nan),

@@ -11,17 +11,17 @@ from numpy.typing import NDArray
 from triage.assemblies.alternatives import Tries, expanded
 from triage.assemblies.build_up import STATES
 from triage.assemblies.case_table import case_names, case_table
-from triage.assemblies.cases import distinct_cases
+from triage.assemblies.cases import distinct_cases, with_months
 from triage.assemblies.code_checks import foam_r_required_m2k_w, foam_ratio_required
 from triage.assemblies.figures import FIGURES, Known, figures
 from triage.assemblies.solve import solved, stacks_of, surroundings
 from triage.contract.assemblies import Library
-from triage.contract.code_rows import CodeTables
 from triage.contract.expressions import bind
 from triage.contract.policy import Policy
 
 _OWN_ZONES = "IECC"  # zones of the code's own county assignment; elsewhere its least R has no say
 _MISSING = "moisture_missing"
+_BEST = "foam_ratio_best"  # of the alternatives: the zone of the row decides whether they agree
 
 
 @dataclass(frozen=True)
@@ -55,7 +55,7 @@ def moisture_quantities(
     frames
         The same assessment rows read several ways, with the derived quantities.
     climate
-        Climate records with monthly means, by `climate_id`; one at least.
+        Climate records with monthly means, by `climate_id`. One that lacks a month is none.
     policy
         Limits, code tables, junctions and the indoor model.
     library
@@ -67,7 +67,7 @@ def moisture_quantities(
         Null wherever a layer, a thickness or the climate is not known and the alternatives do not
         agree; `moisture_missing` then says why. No NaN.
     """
-    cases = distinct_cases(frames, policy)
+    cases = with_months(distinct_cases(frames, policy), climate)
     tries = expanded(cases, library, policy.number("climate_doubt_k"))
     table, known = _answered(tries, climate, policy, library)
     table = table.hstack(_named(table, known, tries))
@@ -88,10 +88,8 @@ def _answered(
     table = tries.table.join(numbered, on=["layers", "around"], how="left", maintain_order="left")
     of_layers, of_around = pairs["layers"].to_numpy(), pairs["around"].to_numpy()
     around = surroundings(tries.around, climate, policy)
-    states = {}
-    for state in STATES:
-        stacks = stacks_of(tries.layers, library, state)
-        states[state] = solved(stacks.of(of_layers), around, of_around)
+    stacks = {state: stacks_of(tries.layers, library, state) for state in STATES}
+    states = solved(stacks, around, of_layers, of_around)
     known = Known(tries.layers, of_layers, around, of_around, states)
     return _agreed(table, figures(known, policy, library), policy), known
 
@@ -105,7 +103,8 @@ def _agreed(table: pl.DataFrame, found: pl.DataFrame, policy: Policy) -> pl.Data
         figure.select(pl.when(~lost).then(pl.all()).name.keep())
     )
     rows = rows.with_columns(pl.coalesce("refused", "missing").alias(_MISSING))
-    columns = ["known", "tried", "open_fields", *FIGURES, _MISSING]
+    columns = ["known", "tried", "open_fields", *FIGURES, _BEST, _MISSING]
+    rows = rows.with_columns(pl.col("foam_ratio").alias(_BEST))
     single = rows.filter(pl.col("tried") == 1).select("pair", *columns)
     many = rows.filter(pl.col("tried") > 1).group_by("pair", maintain_order=True)
     kept = many.agg(
@@ -113,6 +112,7 @@ def _agreed(table: pl.DataFrame, found: pl.DataFrame, policy: Policy) -> pl.Data
         pl.col("tried").first(),
         pl.col("open_fields").first(),
         *(_kept(name, policy) for name in FIGURES),
+        pl.col(_BEST).max(),
         pl.col(_MISSING).drop_nulls().first(),
     )
     agreed = pl.concat([single, kept]).sort("pair")
@@ -127,16 +127,14 @@ def _kept(name: str, policy: Policy) -> pl.Expr:
     if FIGURES[name] == pl.Boolean:
         return pl.when(whole & (value.n_unique() == 1)).then(value.first()).alias(name)
     limits = [policy.number(limit) for limit in quantity.limits] if quantity is not None else []
-    if name == "foam_ratio":
-        limits = sorted(_shares(policy.code_tables))
-    same = [((value >= limit).all() | (value < limit).all()) for limit in limits]
+    # Rules differ in whether the limit itself is still good: neither reading may be straddled.
+    same = [
+        ((value >= limit).all() | (value < limit).all())
+        & ((value > limit).all() | (value <= limit).all())
+        for limit in limits
+    ]
     worst = value.min() if quantity is not None and quantity.worse == "low" else value.max()
     return pl.when(pl.all_horizontal(whole, *same)).then(worst).alias(name)
-
-
-def _shares(tables: CodeTables) -> set[float]:
-    """Every least share that the code tables hold: alternatives must not straddle one."""
-    return {row.figures["share"][0] for row in tables.foam_share.rows}
 
 
 def _doubt() -> pl.Expr:
@@ -149,10 +147,11 @@ def _doubt() -> pl.Expr:
 def _named(table: pl.DataFrame, known: Known, tries: Tries) -> pl.DataFrame:
     """`case_before` and `case_after` of each pair, null where nothing was solved."""
     row = table["known"].fill_null(-1).to_numpy()
-    names = case_names(known, tries.around, row[row >= 0])
-    at = np.where(row >= 0, np.cumsum(row >= 0) - 1, 0)
+    there = row >= 0
+    names = case_names(known, tries.around, row[there], table.filter(pl.Series(there)))
+    at = np.where(there, np.cumsum(there) - 1, 0)
     full = names[at] if names.height else names.clear(len(row))
-    return full.select(pl.when(pl.lit(pl.Series("there", row >= 0))).then(pl.all()).name.keep())
+    return full.select(pl.when(pl.lit(pl.Series("there", there))).then(pl.all()).name.keep())
 
 
 def _joined(
@@ -160,7 +159,7 @@ def _joined(
 ) -> pl.DataFrame:
     """The figures of each row, with those that need the row itself: codes and junctions."""
     there = pl.lit(pl.Series("there", rows >= 0))
-    columns = [*FIGURES, _MISSING, "case_before", "case_after"]
+    columns = [*FIGURES, _BEST, _MISSING, "case_before", "case_after"]
     taken = table[np.maximum(rows, 0)] if table.height else table.clear(len(rows))
     told = taken.select(pl.when(there).then(pl.col(columns)).name.keep())
     own = frame.select(
@@ -171,7 +170,10 @@ def _joined(
         _junction(policy).alias("junction"),
     )
     lowest = pl.min_horizontal("surface_factor", "junction").alias("surface_factor")
-    return told.hstack(own).with_columns(lowest).drop("junction")
+    ratio, needed = pl.col("foam_ratio"), pl.col("foam_ratio_required")
+    split = ((ratio < needed) & (pl.col(_BEST) >= needed)).fill_null(value=False)
+    wide = told.hstack(own).with_columns(lowest, pl.when(~split).then(ratio).alias("foam_ratio"))
+    return wide.drop("junction", _BEST)
 
 
 def _junction(policy: Policy) -> pl.Expr:

@@ -1,6 +1,8 @@
 """Solves the distinct known cases: layers before and after, boundaries, and every kernel once."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 import polars as pl
@@ -21,6 +23,8 @@ Floats = NDArray[np.float64]
 _MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 _WETTING = np.array([1, 1, 1, 0, 0, 0, 0, 0, 0, 1, 1, 1], dtype=bool)  # October to March, north
 _HIGH_LOAD_CLASS = 4.0
+_ROOM_C, _WARMEST_ROOM_C = 20.0, 25.0  # as the two ends of EN 15026 Annex C (MEMORY)
+_STAND_IN = {"t_mean_c": 10.0, "vp_mean_pa": 800.0}  # where there is no record; never looked at
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,55 +81,71 @@ class Stacks:
 
 
 @dataclass(frozen=True, slots=True)
-class Solved:
-    """One state of every case. `drying_kg_m2` is NaN where outside air dries the layer."""
+class Years:
+    """The year of every distinct stack in every surroundings that it occurs in.
 
-    stacks: Stacks
-    year: CondensationYear
+    `deck` has rows only for the stacks with a timber deck, `has_deck`. `drying_kg_m2` is NaN where
+    outside air dries the layer.
+    """
+
+    condensation: CondensationYear
     deck: DeckYear
     has_deck: NDArray[np.bool_]
     drying_kg_m2: Floats
+
+
+@dataclass(frozen=True, slots=True)
+class Solved:
+    """One state of the known cases: `stacks` one a build-up, `at` the row of `years` of a case."""
+
+    stacks: Stacks
+    years: Years
+    at: NDArray[np.int64]
 
 
 def surroundings(around: pl.DataFrame, climate: pl.DataFrame, policy: Policy) -> Surroundings:
     """Climates of the known surroundings: each record with its indoor air once.
 
     Outdoor vapour above saturation at the monthly mean, as damp months of regional means can
-    have, is taken as saturated. Surroundings without a record take any: nothing refers to them.
+    have, is taken as saturated. Surroundings without a record get an invented one: nothing
+    refers to them.
     """
-    wanted = around.with_columns(
-        pl.coalesce("climate_id", pl.lit(climate["climate_id"].first())).alias("climate_id")
-    )
-    record = wanted.join(climate, on="climate_id", how="left", maintain_order="left")
+    record = around.join(climate, on="climate_id", how="left", maintain_order="left")
     shift = record[SHIFT].fill_null(0.0).to_numpy()[:, np.newaxis]
-    t_out = _monthly(record, "t_mean_c") + shift
+    t_mean = _monthly(record, "t_mean_c")
+    t_out = t_mean + shift
     # A shifted climate keeps its relative humidity.
-    unshifted = saturation_pressure_pa(_monthly(record, "t_mean_c"))
+    unshifted = saturation_pressure_pa(t_mean)
     full = saturation_pressure_pa(t_out)
     p_out = np.minimum(_monthly(record, "vp_mean_pa") / unshifted, 1.0) * full
     # Class 5 is refused before: its stand-in here is never looked at.
     classes = record["humidity_class"].fill_null(1.0).clip(1.0, 4.0).to_numpy()
+    # An unconditioned room in summer is not cooler than the air outside.
+    rooms = np.clip(t_out, _ROOM_C, _WARMEST_ROOM_C)
     inside = indoor_climate(
         policy.indoor_model,
         t_out,
         p_out,
         humidity_class=classes,
         margin=policy.number("humidity_margin"),
+        indoor_c=rooms,
         high_load=classes >= _HIGH_LOAD_CLASS,
     )
-    north = wanted["is_north"].to_numpy()[:, np.newaxis]
+    north = around["is_north"].to_numpy()[:, np.newaxis]
     season = np.where(north, ~_WETTING, _WETTING)
     return Surroundings(Boundaries(t_out, p_out, inside.t_in_c, inside.p_in_pa), season)
 
 
 def _monthly(record: pl.DataFrame, name: str) -> Floats:
     columns = [f"{name}_{month}" for month in _MONTHS]
-    return record.select(pl.col(columns).cast(pl.Float64)).to_numpy()
+    months = pl.col(columns).cast(pl.Float64).fill_null(_STAND_IN[name])
+    return record.select(months).to_numpy()
 
 
 def stacks_of(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
     """Layers of every known build-up in one state, in the order of `layers`."""
-    elements = layers["element"].to_numpy()
+    # A build-up of no element is never solved; it stands among the last, where nothing is known.
+    elements = layers["element"].fill_null(ELEMENTS[-1]).to_numpy()
     parts: list[BuildUps] = []
     rows: list[NDArray[np.int64]] = []
     for element in ELEMENTS:
@@ -134,9 +154,7 @@ def stacks_of(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
             parts.append(build_ups(layers[here], library, state, element))
             rows.append(here)
     width = max(part.r_m2k_w.shape[1] for part in parts)
-    place = np.full(layers.height, -1, dtype=np.int64)
-    order = np.concatenate(rows)
-    place[order] = np.arange(len(order))
+    place = np.argsort(np.concatenate(rows))
 
     def padded(values: Floats) -> Floats:
         return np.pad(values, ((0, 0), (0, width - values.shape[1])))
@@ -159,13 +177,77 @@ def stacks_of(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
         invalid=described["invalid"].is_not_null().to_numpy(),
         described=described,
     )
-    # A build-up of no element is never solved; it stands for itself as the first.
-    back = np.maximum(place, 0)
-    return replace(whole.of(back) if len(order) else whole, described=described[back])
+    return replace(whole.of(place), described=described[place])
 
 
-def solved(stacks: Stacks, around: Surroundings, which: NDArray[np.int64]) -> Solved:
-    """Every kernel on every stack in its surroundings, row `which` of `around`."""
+def solved(
+    stacks: Mapping[State, Stacks],
+    around: Surroundings,
+    of_layers: NDArray[np.int64],
+    of_around: NDArray[np.int64],
+) -> dict[State, Solved]:
+    """Every kernel once for every distinct stack and surroundings, whichever cases share them.
+
+    Parameters
+    ----------
+    stacks
+        Stacks of the known build-ups in each state.
+    around
+        Known surroundings.
+    of_layers, of_around
+        Rows of those two for each known case.
+    """
+    states = list(stacks)
+    physical = np.concatenate([_physical(stacks[state]) for state in states])
+    first, kind = _same(physical)
+    count = len(stacks[states[0]].r_se)
+    pairs = [
+        kind[n * count + of_layers] * len(around.season) + of_around for n in range(len(states))
+    ]
+    keys, at = np.unique(np.concatenate(pairs), return_inverse=True)
+    where, which = np.divmod(keys, len(around.season))
+    rows = first[where]
+    taken = _both(stacks[states[0]], stacks[states[-1]], rows % count, rows >= count)
+    years = _years(taken, around, which)
+    parts = np.split(at.astype(np.int64), len(states))
+    return {
+        state: Solved(stacks[state], years, part) for state, part in zip(states, parts, strict=True)
+    }
+
+
+def _physical(stacks: Stacks) -> Floats:
+    """What the kernels see of each stack, one row a stack."""
+    columns = (stacks.r_se, stacks.r_si, stacks.watch, stacks.critical)
+    more = (stacks.deck_slot, stacks.deck_kg_m2)
+    return np.ascontiguousarray(np.column_stack([stacks.r_m2k_w, stacks.sd_m, *columns, *more]))
+
+
+def _same(rows: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """First row of each kind, and the kind of each row; alike means alike to the last bit."""
+    record = rows.view(np.dtype((np.void, rows.dtype.itemsize * rows.shape[1]))).ravel()
+    _, first, kind = np.unique(record, return_index=True, return_inverse=True)
+    return first.astype(np.int64), kind.astype(np.int64)
+
+
+def _both(
+    one: Stacks, other: Stacks, rows: NDArray[np.int64], from_other: NDArray[np.bool_]
+) -> Stacks:
+    """Rows of two sets of stacks, each from the set that it belongs to."""
+    left, right = one.of(rows), other.of(rows)
+
+    def pick(a: NDArray[Any], b: NDArray[Any]) -> NDArray[Any]:
+        test = from_other[:, np.newaxis] if a.ndim == 2 else from_other
+        return np.asarray(np.where(test, b, a))
+
+    taken = {
+        f.name: pick(getattr(left, f.name), getattr(right, f.name))
+        for f in fields(one)
+        if f.name != "described"
+    }
+    return Stacks(described=one.described, **taken)
+
+
+def _years(stacks: Stacks, around: Surroundings, which: NDArray[np.int64]) -> Years:
     year = condensation_year(
         stacks.r_m2k_w,
         stacks.sd_m,
@@ -177,7 +259,7 @@ def solved(stacks: Stacks, around: Surroundings, which: NDArray[np.int64]) -> So
     )
     has_deck = stacks.deck_slot >= 0
     deck = _deck(stacks, around, which, has_deck)
-    return Solved(stacks, year, deck, has_deck, _drying(stacks, around, which))
+    return Years(year, deck, has_deck, _drying(stacks, around, which))
 
 
 def _deck(

@@ -131,7 +131,7 @@ def indoor_climate(
     margin
         Factor on the class excess, 1.0 or more; the 2001 edition wanted 1.10. "iso_13788" only.
     indoor_c
-        Indoor temperature, one or shape (m,); "iso_13788" only. [°C]
+        Indoor temperature, one or shape (m,) or (m, 12); "iso_13788" only. [°C]
     high_load
         One or shape (m,); "en_15026" only.
     has_cooling
@@ -173,10 +173,10 @@ def _months(t_out_c: ArrayLike, p_out_pa: ArrayLike) -> tuple[Floats, Floats]:
 
 
 def _column(per_climate: ArrayLike, months: Floats) -> NDArray[np.float64]:
-    """One value, or one a climate, against rows of months."""
+    """One value, one a climate, or one a month, against rows of months."""
     values = np.asarray(per_climate, dtype=np.float64)
-    if values.shape not in ((), (months.shape[0],)):
+    if values.shape not in ((), (months.shape[0],), months.shape):
         raise ValueError(f"expected one value or {months.shape[0]}, got shape {values.shape}")
     if not np.isfinite(values).all():
         raise ValueError("indoor temperature, class or load must be numbers")
-    return values if values.ndim == 0 else values[:, np.newaxis]
+    return values[:, np.newaxis] if values.ndim == 1 else values
