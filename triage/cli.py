@@ -83,6 +83,31 @@ def check(
 
 
 @app.command()
+def climate(
+    files: Annotated[list[Path], typer.Argument(help="Hourly weather files (EPW, TMY3).")],
+    out: Annotated[Path, typer.Option(help="Station table to write (.parquet or .csv).")],
+    as_json: AsJson = False,
+) -> None:
+    """Make a station table for `[climate] stations` from hourly weather files.
+
+    Exit 0: all readings used. 1: finished, files or readings were left out. 2: no station.
+    """
+    from triage.place.stations import write_stations
+    from triage.report.stations import station_lines
+
+    done = write_stations(files, out, _say)
+    for problem in (*done.findings, *done.refused):
+        print(problem, file=sys.stderr)
+    if as_json:
+        _print_json(done.to_dict())
+    else:
+        for line in station_lines(done.stations):
+            print(line)
+    _say(f"wrote {out}")
+    raise typer.Exit(0 if done.is_complete else 1)
+
+
+@app.command()
 def explain(
     programme: Annotated[Path, typer.Argument(help="The programme file (TOML).")],
     home: Annotated[str, typer.Argument(help="The home's property id.")],

@@ -5,8 +5,9 @@ from pathlib import Path
 
 import polars as pl
 
-from triage.errors import Place, PlaceError, TriageError, raise_all
+from triage.errors import PlaceError, raise_all
 from triage.physics.wind_rain import driving_rain_index
+from triage.place.station_checks import station_faults
 from triage.reference import reference_table
 
 MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
@@ -17,8 +18,8 @@ MONTHLY = tuple(
 )
 FIGURES = (
     *("elevation_m", "hdd_18_3", "cdd_10", "rain_mm_year", "dri_m2_s_year", "frost_days_year"),
-    *("freeze_thaw_cycles_year", "t_mean_c_year", "rh_mean_pct_year", "vp_mean_pa_year"),
-    "wind_ms_year",
+    *("freeze_thaw_cycles_year", "freeze_thaw_index", "t_mean_c_year", "rh_mean_pct_year"),
+    *("vp_mean_pa_year", "wind_ms_year"),
 )
 TEXTS = ("climate_id", "climate_name", "kind", "dataset", "freeze_thaw_basis")
 # -2/0 cycles a day of air frost at ten Met Office stations, 0.26 to 0.55 (DERIVED, SOURCES.md).
@@ -28,6 +29,7 @@ FREEZE_THAW_INDEX_MISSING = (
     "the climate record holds monthly means or a typical year of air temperature only"
 )
 _NEEDED = ("station_id", "name", "lat", "lon", "hdd_18_3", "cdd_10")
+_KINDS = ("station", "typical_year")
 
 
 @cache
@@ -75,13 +77,14 @@ def own_stations(path: Path) -> pl.DataFrame:
     """A programme's own station table (CSV or Parquet, columns as in `us_stations`).
 
     Needed are station_id, name, lat, lon, hdd_18_3 and cdd_10; other columns may be left out and
-    are then unknown. The driving-rain index is computed where rain and wind are given.
+    are then unknown. The driving-rain index is computed where rain and wind are given. Monthly
+    quantities must be there for all twelve months or for none.
 
     Raises
     ------
     PlaceError
         If the file cannot be read, or with every column that is missing, not a number, out of
-        range, or, for `station_id`, given twice.
+        range, above saturation, without one of its months, or, for `station_id`, given twice.
     """
     table = _read(path)
     missing = [name for name in _NEEDED if name not in table.columns]
@@ -90,15 +93,17 @@ def own_stations(path: Path) -> pl.DataFrame:
         raise PlaceError(what, str(path), f"add them; needed are {', '.join(_NEEDED)}")
     numbers = [n for n in ("lat", "lon", *FIGURES, *MONTHLY) if n in table.columns]
     cast = table.with_columns(pl.col(numbers).cast(pl.Float64, strict=False))
-    raise_all(_faults(path, table, cast, numbers))
+    raise_all(station_faults(path, table, cast, numbers, _NEEDED))
     cast = cast.with_columns(pl.col("station_id", "name").cast(pl.String)).sort("station_id")
     return _shaped(
         cast,
         climate_id=pl.col("station_id"),
         climate_name=pl.col("name"),
-        kind=pl.lit("station"),
-        dataset=pl.lit(f"programme's own stations: {path.name}"),
-        freeze_thaw_basis=pl.lit("as given in the programme's station table"),
+        kind=_given(table, "kind", "station", _KINDS),
+        dataset=_named(table, path),
+        freeze_thaw_basis=_given(
+            table, "freeze_thaw_basis", "as given in the programme's station table"
+        ),
     ).with_columns(
         dri_m2_s_year=pl.coalesce(
             "dri_m2_s_year", driving_rain_index(pl.col("rain_mm_year"), pl.col("wind_ms_year"))
@@ -112,6 +117,25 @@ def _shaped(table: pl.DataFrame, **texts: pl.Expr) -> pl.DataFrame:
     return full.with_columns(**texts).select(*TEXTS, "lat", "lon", *FIGURES, *MONTHLY)
 
 
+def _given(
+    table: pl.DataFrame, name: str, default: str, known: tuple[str, ...] | None = None
+) -> pl.Expr:
+    """A text column that a table may have, e.g. one that ``triage climate`` wrote."""
+    if name not in table.columns:
+        return pl.lit(default)
+    text = pl.col(name).cast(pl.String)
+    usable = text.is_in(list(known)) if known else text.str.len_chars() > 0
+    return pl.when(usable).then(text).otherwise(pl.lit(default))
+
+
+def _named(table: pl.DataFrame, path: Path) -> pl.Expr:
+    own = pl.lit(f"programme's own stations: {path.name}")
+    if "dataset" not in table.columns:
+        return own
+    given = pl.col("dataset").cast(pl.String)
+    return pl.when(given.str.len_chars() > 0).then(pl.format("{} ({})", own, given)).otherwise(own)
+
+
 def _read(path: Path) -> pl.DataFrame:
     if not path.is_file():
         raise PlaceError("the station table is missing", str(path), "mend the path")
@@ -122,34 +146,3 @@ def _read(path: Path) -> pl.DataFrame:
     except (OSError, pl.exceptions.PolarsError) as error:
         fix = "save it as CSV (UTF-8, commas) or Parquet"
         raise PlaceError(f"the station table cannot be read ({error})", str(path), fix) from error
-
-
-def _faults(
-    path: Path, table: pl.DataFrame, cast: pl.DataFrame, numbers: list[str]
-) -> list[TriageError]:
-    faults: list[TriageError] = []
-
-    def blame(column: str, rows: pl.Series, what: str, fix: str) -> None:
-        if rows.any():
-            line = int(rows.arg_true()[0]) + 2  # the heading is line 1
-            faults.append(PlaceError(what, Place(str(path), row=line, column=column), fix))
-
-    for name in numbers:
-        unread = cast[name].is_null() & table[name].is_not_null() | cast[name].is_nan().fill_null(
-            value=False
-        )
-        blame(name, unread, f"{name} is not a number", "write a number, or leave it empty")
-    for name in _NEEDED:
-        blame(name, cast[name].is_null(), f"{name} is empty", "give it for every station")
-    twice = cast["station_id"].is_duplicated()
-    blame("station_id", twice, "a station is there twice", "keep one row a station")
-    for name, limit in (("lat", 90), ("lon", 180)):
-        outside = ~cast[name].is_between(-limit, limit).fill_null(value=True)
-        blame(name, outside, f"{name} is out of range", f"write degrees, -{limit} to {limit}")
-    for name in ("hdd_18_3", "cdd_10", "rain_mm_year", "frost_days_year"):
-        if name in cast.columns:
-            below = (cast[name] < 0).fill_null(value=False)
-            blame(name, below, f"{name} is below zero", "write the yearly sum")
-    if table.is_empty():
-        faults.append(PlaceError("the station table has no rows", str(path), "add stations"))
-    return faults
