@@ -102,7 +102,7 @@ def _rows(
             "element": elements,
             "climate_id": air["climate_id"],
             "climate_shift_k": air[SHIFT],
-            "indoor": _indoor(air, policy),
+            "indoor": _indoor(air, policy) + _capped(known.around.capped[edge]),
             "slots": _slots(elements, told, stacks.r_m2k_w[layer], stacks.sd_m[layer], library),
             "r_se": stacks.r_se[layer],
             "r_si": stacks.r_si[layer],
@@ -120,13 +120,22 @@ def _rows(
     )
 
 
+def _capped(months: NDArray[np.int64]) -> pl.Series:
+    """A word on months whose vapour was above saturation; nothing where there are none."""
+    count = pl.Series("capped", months)
+    text = pl.format("; outdoor vapour above saturation in {} months, taken as saturated", count)
+    return pl.select(pl.when(count > 0).then(text).otherwise(pl.lit(""))).to_series()
+
+
 def _indoor(air: pl.DataFrame, policy: Policy) -> pl.Series:
     """Which indoor air was taken, in words."""
     model, margin = policy.indoor_model, policy.number("humidity_margin")
     if model != "iso_13788":
         return pl.repeat(_INDOOR[model], air.height, dtype=pl.String, eager=True)
     number = pl.col("humidity_class").cast(pl.Int8)
-    text = pl.format("ISO 13788 humidity class {}, 20 degC, margin {}", number, pl.lit(margin))
+    text = pl.format(
+        "ISO 13788 humidity class {}, rooms 20 to 25 degC, margin {}", number, pl.lit(margin)
+    )
     return air.select(text.alias("indoor")).to_series()
 
 

@@ -15,7 +15,7 @@ from triage.contract.assemblies import ELEMENTS, Library
 from triage.contract.policy import Policy
 from triage.physics.deck import DeckYear, deck_year
 from triage.physics.drying import drying_potential_kg_m2
-from triage.physics.indoor import indoor_climate
+from triage.physics.indoor import en_15026_indoor, indoor_climate
 from triage.physics.monthly import Boundaries, CondensationYear, condensation_year
 from triage.physics.vapour import saturation_pressure_pa
 
@@ -23,16 +23,20 @@ Floats = NDArray[np.float64]
 _MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 _WETTING = np.array([1, 1, 1, 0, 0, 0, 0, 0, 0, 1, 1, 1], dtype=bool)  # October to March, north
 _HIGH_LOAD_CLASS = 4.0
-_ROOM_C, _WARMEST_ROOM_C = 20.0, 25.0  # as the two ends of EN 15026 Annex C (MEMORY)
+_ROUNDING = 1e-9
 _STAND_IN = {"t_mean_c": 10.0, "vp_mean_pa": 800.0}  # where there is no record; never looked at
 
 
 @dataclass(frozen=True, slots=True)
 class Surroundings:
-    """Climates with their indoor air, and the drying half-year of each, shape (m, 12)."""
+    """Climates with their indoor air, and the drying half-year of each, shape (m, 12).
+
+    `capped` counts the months of each whose vapour pressure was above saturation, shape (m,).
+    """
 
     boundaries: Boundaries
     season: NDArray[np.bool_]
+    capped: NDArray[np.int64]
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,11 +121,12 @@ def surroundings(around: pl.DataFrame, climate: pl.DataFrame, policy: Policy) ->
     # A shifted climate keeps its relative humidity.
     unshifted = saturation_pressure_pa(t_mean)
     full = saturation_pressure_pa(t_out)
-    p_out = np.minimum(_monthly(record, "vp_mean_pa") / unshifted, 1.0) * full
+    humidity = _monthly(record, "vp_mean_pa") / unshifted
+    p_out = np.minimum(humidity, 1.0) * full
     # Class 5 is refused before: its stand-in here is never looked at.
     classes = record["humidity_class"].fill_null(1.0).clip(1.0, 4.0).to_numpy()
-    # An unconditioned room in summer is not cooler than the air outside.
-    rooms = np.clip(t_out, _ROOM_C, _WARMEST_ROOM_C)
+    # Rooms at a constant 20 degC would be damper in a warm summer than any home is.
+    rooms, _ = en_15026_indoor(t_out)
     inside = indoor_climate(
         policy.indoor_model,
         t_out,
@@ -133,7 +138,8 @@ def surroundings(around: pl.DataFrame, climate: pl.DataFrame, policy: Policy) ->
     )
     north = around["is_north"].to_numpy()[:, np.newaxis]
     season = np.where(north, ~_WETTING, _WETTING)
-    return Surroundings(Boundaries(t_out, p_out, inside.t_in_c, inside.p_in_pa), season)
+    edges = Boundaries(t_out, p_out, inside.t_in_c, inside.p_in_pa)
+    return Surroundings(edges, season, (humidity > 1.0 + _ROUNDING).sum(axis=1))
 
 
 def _monthly(record: pl.DataFrame, name: str) -> Floats:
