@@ -147,8 +147,8 @@ def _result(limits: PlaceLimits) -> list[pl.Expr]:
         .alias("join_quality"),
         *map(pl.col, ("hdd_18_3", "cdd_10", "rain_mm_year", "dri_m2_s_year")),
         pl.col("freeze_thaw_cycles_year").alias("freeze_thaw_cycles"),
-        # Needs rain and temperature by hour or day: see FREEZE_THAW_INDEX_MISSING.
-        pl.lit(None, dtype=pl.Float64).alias("freeze_thaw_index"),
+        # Only a programme's own hourly stations have one: see FREEZE_THAW_INDEX_MISSING.
+        pl.col("freeze_thaw_index"),
         pl.col("freeze_thaw_basis"),
         pl.col("frost_days_year").alias("frost_days"),
         *map(pl.col, ("exposure_computed", "exposure_basis")),
