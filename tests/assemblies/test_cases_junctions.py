@@ -47,9 +47,6 @@ JUNCTIONS = {
     "bare window reveal beside internal insulation, stone or concrete": (
         *(STONE, (0.045, 60.0), NO_LAYER),
     ),
-    "bare window reveal under external insulation, solid masonry": (
-        *(BRICK, NO_LAYER, (0.035, 100.0)),
-    ),
 }
 
 
