@@ -4,14 +4,16 @@ Laws of diffusion and of the method, not numbers of its own: fluxes are computed
 pressures that the profile shows.
 """
 
+from typing import Any
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.typing import NDArray
 
-from triage.physics import compiled
-from triage.physics.monthly import Boundaries, condensation_profile
+from triage.physics import compiled, monthly
+from triage.physics.monthly import Boundaries, Profile, condensation_profile
 from triage.physics.monthly import condensation_year as solve
 from triage.physics.monthly_stack import surely_below
 
@@ -34,6 +36,13 @@ def climate(rng: np.random.Generator, rows: int = 1) -> Boundaries:
     return Boundaries(t_out, p_out, t_in, np.minimum(p_out + excess, 2300.0))
 
 
+def wet_climate(rng: np.random.Generator) -> Boundaries:
+    """Month after month of its own, so that stores fill and dry in every order."""
+    t_out, t_in = rng.uniform(-10, 25, (1, 12)), rng.uniform(18, 24, (1, 12))
+    p_out = saturation(t_out) * rng.uniform(0.5, 0.99, (1, 12))
+    return Boundaries(t_out, p_out, t_in, saturation(t_in) * rng.uniform(0.3, 0.9, (1, 12)))
+
+
 def layers(rng: np.random.Generator, count: int) -> tuple[Floats, Floats]:
     """Seven slots, a quarter of them not there, some heat alone, some membranes."""
     there = rng.random((count, 7)) > 0.25
@@ -54,27 +63,50 @@ def first_month(r: Floats, sd: Floats, edges: Boundaries) -> int:
     return int(solve(r, sd, 0.04 * one, 0.13 * one, zero, edges, zero).first_month[0])
 
 
-@settings(max_examples=150, deadline=None)
-@given(seed=seeds)
-def test_what_comes_in_goes_out_or_is_stored(seed: int) -> None:
-    rng = np.random.default_rng(seed)
-    edges = climate(rng)
-    r, sd = layers(rng, 1)
-    seen = condensation_profile(r[0], sd[0], 0.04, 0.13, edges)
-    place, p, store = seen.sd_m, seen.p_pa, seen.store_g_m2
-    if len(place) < 3:
-        return
-    flux = 2e-7 * np.diff(p, axis=1) / np.diff(place) * SECONDS[:, np.newaxis]  # g/m², outwards
-    kept = flux[:, -1] - flux[:, 0]  # in from the room less out to the air
-    change = (store - np.roll(store, 1, axis=0)).sum(axis=1)
-    # An interface that runs dry has less to give than a whole month would take.
-    ran_dry = ((store == 0) & (np.roll(store, 1, axis=0) > 0)).any(axis=1)
+def through_surfaces(seen: Profile) -> tuple[Floats, Floats]:
+    """What comes in from the air and from the room in each month, g/m², from the mean pressures."""
+    flow = 2e-7 * np.diff(seen.p_pa, axis=1) / np.diff(seen.sd_m) * SECONDS[:, np.newaxis]
+    return -flow[:, 0], flow[:, -1]
+
+
+def assert_water_is_conserved(r: Floats, sd: Floats, edges: Boundaries) -> Profile:
+    seen = condensation_profile(r, sd, 0.04, 0.13, edges)
+    air, room = through_surfaces(seen)
+    change = seen.store_g_m2 - np.roll(seen.store_g_m2, 1, axis=0)
     if seen.verdict == 2:  # the year begins dry, so its first month does not follow its last
-        begins = first_month(r, sd, edges)
-        change[begins] = store[begins].sum()
-        ran_dry[begins] = False
-    np.testing.assert_allclose(change[~ran_dry], kept[~ran_dry], atol=1e-5, rtol=1e-8)
-    assert (change[ran_dry] >= kept[ran_dry] - 1e-5).all()
+        begins = first_month(r[np.newaxis], sd[np.newaxis], edges)
+        change[begins] = seen.store_g_m2[begins]
+    # Beside rounding, a store of a millionth of a gram is called dry.
+    allowed = 1e-9 * (abs(air) + abs(room)) + 1e-6 * len(seen.sd_m)
+    apart = abs(change.sum(axis=1) - (air + room))
+    assert (apart <= allowed).all(), apart - allowed
+    entered = air.clip(min=0).sum() + room.clip(min=0).sum()
+    assert seen.store_g_m2.sum(axis=1).max() <= entered * (1 + 1e-9) + 1e-6 * len(seen.sd_m)
+    return seen
+
+
+def test_what_comes_in_goes_out_or_is_stored() -> None:
+    rng = np.random.default_rng(10)
+    ran_dry, verdicts = 0, np.zeros(3, dtype=int)
+    for case, (r, sd) in enumerate(zip(*layers(rng, 1500), strict=True)):
+        edges = climate(rng) if case % 2 else wet_climate(rng)
+        seen = assert_water_is_conserved(r, sd, edges)
+        wet = seen.store_g_m2 > 0
+        ran_dry += int((~wet & np.roll(wet, 1, axis=0) & wet.any(axis=1, keepdims=True)).any())
+        verdicts[seen.verdict] += 1
+    assert ran_dry > 100, "stores must run dry while others stay wet"
+    assert verdicts.min() > 100, verdicts
+
+
+def test_a_store_that_runs_dry_gives_its_neighbours_no_more_than_it_held() -> None:
+    # West Virginia, humid home: a whole month's drying of one interface would wet the next.
+    t_out = np.array([1.0, 2.1, 7.1, 12.9, 14.3, 20.3, 21.9, 21.0, 16.1, 11.8, 7.4, -4.1])
+    p_out = np.array([549.0, 536, 709, 963, 1218, 1814, 2069, 1979, 1588, 922, 708, 368])
+    p_in = p_out + 810 * np.clip((20 - t_out) / 20, 0, 1)
+    edges = Boundaries(t_out[None], p_out[None], np.full((1, 12), 20.0), p_in[None])
+    r, sd = np.array([0.08, 0, 0.1154, 1.3158, 0]), np.array([2, 0.7, 3, 0.05, 2])
+    seen = assert_water_is_conserved(r, sd, edges)
+    assert (seen.verdict, seen.store_g_m2.sum(axis=1)[10]) == (1, 0.0)  # November
 
 
 @settings(max_examples=150, deadline=None)
@@ -212,6 +244,18 @@ def test_climates_that_are_none_are_refused() -> None:
         solve(one[None], one[None], one, one, zero, edges, zero + 1)
     with pytest.raises(ValueError, match="some thermal resistance"):
         solve(0 * one[None], one[None], 0 * one, 0 * one, zero, edges, zero)
+
+
+def test_a_build_up_whose_month_finds_no_end_is_refused_with_its_row(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def no_end(*tables: Any) -> None:
+        tables[-3][:], tables[-3][2, 0] = 0, monthly.UNFINISHED
+
+    edges = climate(np.random.default_rng(11))
+    monkeypatch.setattr(monthly, "solve_many", no_end)
+    with pytest.raises(ArithmeticError, match="no end to a month in 1 build-ups, first in row 2"):
+        solve_in_first(np.ones((4, 2)), np.ones((4, 2)), edges)
 
 
 def test_no_cases_and_no_layers_are_answered() -> None:

@@ -5,6 +5,15 @@ pass saturation it condenses, and what is stored at an interface dries again. Se
 can be wet at a time. The method leaves out air leakage, rain, storage in the materials and
 liquid flow, so its answer means something only where those do not govern.
 
+The standard sets a store to zero that would go below it within a month. Doing so at the month's
+end would credit a whole month of its drying to the interfaces beside it, and water would appear
+that never entered. Here a month is advanced only to the earliest moment at which a wet interface
+runs dry; its store is zero from there on, the line of vapour pressure is drawn anew, and so on to
+the month's end. So what diffuses in through both surfaces is what the stores gain, in every month,
+and a month in which nothing runs dry is the standard's. The rates of a month are constant between
+such moments; each of them dries an interface that cannot get wet again within the month, because
+pressure only falls when one dries. A build-up whose months do not come to an end is refused.
+
 References
 ----------
 ISO 13788:2012, sections 5 and 6, from memory (MEMORY); the lower convex hull is the taut line of
@@ -17,7 +26,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from triage.physics.monthly_kernel import MOST_POINTS, solve_many, solve_one
+from triage.physics.monthly_kernel import MOST_POINTS, UNFINISHED, solve_many, solve_one
 
 Floats = NDArray[np.float64]
 Small = NDArray[np.int8]
@@ -79,7 +88,8 @@ class CondensationYear:
     year that builds up leaves behind, 0 otherwise. `at_interface` holds the largest store, -1 for
     none; it is named by the layer just inside it that is there.
     `condensate_g_m2` is the store at the end of each month, all interfaces together; `watch_…`
-    are temperature, vapour pressure and saturation pressure at the watched interface.
+    are temperature, mean vapour pressure of the month and saturation pressure at the watched
+    interface.
     """
 
     verdict: Small
@@ -100,8 +110,9 @@ class Profile:
     """One case in full: every interface, the surfaces included, in every month.
 
     `sd_m` and `layer` have shape (k,): place from outside, and the layer just inside. The others
-    have shape (12, k): temperature, vapour and saturation pressure, rate of condensation
-    (negative while drying) and store at the end of the month.
+    have shape (12, k): temperature, vapour pressure (the mean of the month) and saturation
+    pressure, rate of condensation and store at the end of the month. The rate is the one with
+    which the month begins, kept up for the whole of it, negative while drying: the standard's.
     """
 
     sd_m: Floats
@@ -146,6 +157,8 @@ def condensation_year(
     ValueError
         If a value is negative or not finite, shapes do not agree, or a stack needs more slices
         than `MOST_POINTS`.
+    ArithmeticError
+        If a month of a build-up does not come to its end.
     """
     r, sd = _checked(r_m2k_w, sd_m, r_se, r_si, slice_r_m2k_w)
     count = r.shape[0]
@@ -172,6 +185,7 @@ def condensation_year(
         mass,
         months,
     )
+    _refuse_unfinished(small[:, 0])
     return CondensationYear(
         verdict=small[:, 0],
         peak_g_m2=mass[:, 0],
@@ -221,8 +235,19 @@ def condensation_profile(
         layer,
         grids,
     )
+    _refuse_unfinished(np.array([verdict], dtype=np.int8))
     t, p, psat, rate, store = (np.ascontiguousarray(grid[:, :points]) for grid in grids)
     return Profile(place[0, :points], layer[:points], t, p, psat, rate, store, int(verdict))
+
+
+def _refuse_unfinished(verdict: Small) -> None:
+    rows = np.flatnonzero(verdict == UNFINISHED)
+    if len(rows):
+        raise ArithmeticError(
+            f"the monthly method found no end to a month in {len(rows)} build-ups, first in row"
+            f" {rows[0]}: its stores run dry and fill again without end; look for layers of"
+            " next to no resistance beside very tight ones"
+        )
 
 
 def _checked(

@@ -10,12 +10,13 @@ from numpy.typing import NDArray
 from triage.physics.compiled import compiled, compiled_over_rows, saturation_pa
 from triage.physics.monthly_stack import (
     DEPTH,
+    FIRST_RATE,
     KEPT,
     LAYER,
+    MEAN,
     MONTHS_WET,
     MOST_POINTS,
     PLACE,
-    RATE,
     RISE,
     STORE,
     THINNEST_SD_M,
@@ -28,10 +29,11 @@ from triage.physics.monthly_stack import (
     meet_outside_and_inside,
     new_scratch,
 )
-from triage.physics.monthly_step import advance_month, pressure_at
+from triage.physics.monthly_step import add_pressure, advance_month
 
-__all__ = ["MOST_POINTS", "solve_many", "solve_one"]
+__all__ = ["MOST_POINTS", "UNFINISHED", "solve_many", "solve_one"]
 
+UNFINISHED = -1  # a verdict that `monthly` refuses to hand out
 _SAME_G_M2 = 1e-6  # two years that end this close to each other repeat themselves
 _ROWS_A_TASK = 64
 
@@ -64,28 +66,30 @@ def _year(
 ) -> int:
     """Run twelve months from `first` on stores of `begun` together; `grids` takes every point.
 
-    Returns the point with the largest store of the year.
+    Returns the point with the largest store of the year; -1 if a month does not come to its end.
     """
     largest, at, total = 0.0, 0, begun
+    seen, end = (0, points) if grids.shape[0] > 0 else (look, look + 1)
     for step in range(12):
         month = (first + step) % 12
-        wet = total > 0.0 or condenses[month]
-        if wet:
-            size, total = advance_month(work, index, month, points, joints, thick)
+        if total > 0.0 or condenses[month]:
+            work[FIRST_RATE, seen:end] = 0.0
+            total = advance_month(work, index, month, points, joints, thick, seen, end)
+            if total < 0.0:
+                return -1
+            for k in range(1, points - 1):
+                if work[STORE, k] > largest:
+                    largest, at = work[STORE, k], k
         else:
-            index[KEPT, 0], index[KEPT, 1], size = 0, points - 1, 2
-        for v in range(1, size - 1):
-            if work[STORE, index[KEPT, v]] > largest:
-                at = index[KEPT, v]
-                largest = work[STORE, at]
+            work[FIRST_RATE, seen:end] = 0.0
+            index[KEPT, 0], index[KEPT, 1] = 0, points - 1
+            add_pressure(work, index, month, 2, 1.0, seen, end, True)
         totals[month] = total
-        looked[month] = pressure_at(work, index, month, size, look)
+        looked[month] = work[MEAN, look]
         if grids.shape[0] > 0:
-            grids[3, month, :] = 0.0
-            for v in range(1, size - 1):
-                grids[3, month, index[KEPT, v]] = work[RATE, index[KEPT, v]]
             for k in range(points):
-                grids[1, month, k] = pressure_at(work, index, month, size, k)
+                grids[1, month, k] = work[MEAN, k]
+                grids[3, month, k] = work[FIRST_RATE, k]
                 grids[4, month, k] = work[STORE, k]
     return at
 
@@ -120,6 +124,8 @@ def _settled(
     case = (work, index, points, joints, thick, max(first, 0), condenses, look)
     at = _year(*case, 0.0, totals, looked, grids)
     left = totals[first - 1]
+    if at < 0:
+        return UNFINISHED, first, 0, 0.0
     if first < 0 or not totals.max() > 0.0:
         return 0, -1, at, 0.0
     if left <= 0.0:
@@ -130,6 +136,8 @@ def _settled(
     again, looked_again = np.empty(12), np.empty(12)
     other = np.zeros(grids.shape)
     at_again = _year(*case, left, again, looked_again, other)
+    if at_again < 0:
+        return UNFINISHED, first, 0, 0.0
     if not abs(again[first - 1] - left) <= _SAME_G_M2 + 1e-9 * left:
         return 2, first, at, left
     totals[:], looked[:] = again, looked_again

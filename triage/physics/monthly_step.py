@@ -5,8 +5,10 @@
 
 from triage.physics.compiled import compiled
 from triage.physics.monthly_stack import (
+    FIRST_RATE,
     JOINT,
     KEPT,
+    MEAN,
     MONTHS_WET,
     OPEN,
     PLACE,
@@ -77,12 +79,61 @@ def _opened(work: Floats, index: Integers, month: int, points: int, thick: int) 
 
 
 @compiled
-def advance_month(
-    work: Floats, index: Integers, month: int, points: int, joints: int, thick: int
-) -> tuple[int, float]:
-    """Advance the stores by one month; RATE is what each vertex would gain, in g/m².
+def _until_dry(work: Floats, index: Integers, month: int, size: int, left: float) -> float:
+    """Rates at the hull's vertices, and the share of the month until one of them runs dry.
 
-    Returns the number of vertices and the water in all stores.
+    RATE takes what each vertex would gain in a whole month, in g/m². `left` is the share that is
+    left of the month, and the answer where none runs dry.
+    """
+    p, share = P + month, left
+    per_slope = _G_PER_PA * _MONTH_S[month]
+    outward = 0.0
+    for v in range(1, size):
+        c, b = index[KEPT, v - 1], index[KEPT, v]
+        inward = (work[p, b] - work[p, c]) / (work[PLACE, b] - work[PLACE, c])
+        if v > 1:
+            rate = per_slope * (inward - outward)
+            work[RATE, c] = rate
+            if work[STORE, c] > 0.0 and work[STORE, c] + rate * share < 0.0:
+                share = -work[STORE, c] / rate
+        outward = inward
+    return share
+
+
+@compiled
+def _store(work: Floats, index: Integers, size: int, share: float, ends: bool) -> float:
+    """Advance the stores by a share of the month; what they hold together, in g/m².
+
+    What the next to nothing of a store is left with is dropped, at once where it is drying and
+    else when the month ends.
+    """
+    total = 0.0
+    for v in range(1, size - 1):
+        c = index[KEPT, v]
+        held = work[STORE, c] + work[RATE, c] * share
+        if held <= _GONE_G_M2 and (ends or work[RATE, c] <= 0.0):
+            held = 0.0
+        work[STORE, c] = held
+        total += held
+    return total
+
+
+@compiled
+def advance_month(
+    work: Floats,
+    index: Integers,
+    month: int,
+    points: int,
+    joints: int,
+    thick: int,
+    begin: int,
+    end: int,
+) -> float:
+    """Advance the stores by one month, from one moment at which a point runs dry to the next.
+
+    MEAN takes the month's mean pressure of the points from `begin` to before `end`, FIRST_RATE
+    the rate of each vertex when the month begins. Returns the water in all stores, -1 if the
+    moments do not come to an end.
     """
     for s in range(thick):
         if index[WET, index[THICK, s]]:
@@ -90,18 +141,31 @@ def advance_month(
     size = _hull(work, index, month, joints)
     while _opened(work, index, month, points, thick):
         size = _hull(work, index, month, joints)
-    p, total = P + month, 0.0
-    outward = 0.0
-    for v in range(1, size):
-        c, b = index[KEPT, v - 1], index[KEPT, v]
-        inward = (work[p, b] - work[p, c]) / (work[PLACE, b] - work[PLACE, c])
-        if v > 1:
-            work[RATE, c] = _G_PER_PA * (inward - outward) * _MONTH_S[month]
-            held = work[STORE, c] + work[RATE, c]
-            work[STORE, c] = held if held > _GONE_G_M2 else 0.0
-            index[MONTHS_WET, c] += int(work[STORE, c] > 0.0)
-            total += work[STORE, c]
-        outward = inward
+    left = share = _until_dry(work, index, month, size, 1.0)
+    for v in range(1, size - 1):
+        work[FIRST_RATE, index[KEPT, v]] = work[RATE, index[KEPT, v]]
+    total = _store(work, index, size, share, share >= 1.0)
+    add_pressure(work, index, month, size, share, begin, end, True)
+    left, moments = 1.0 - share, 0
+    # Pressure only falls when a point has run dry, so closed layers stay below saturation.
+    while left > 0.0:
+        moments += 1
+        if moments > 2 * points:
+            return -1.0
+        size = _hull(work, index, month, joints)
+        share = _until_dry(work, index, month, size, left)
+        total = _store(work, index, size, share, share >= left)
+        add_pressure(work, index, month, size, share, begin, end, False)
+        left -= share
+    _mark_wet(work, index, month, size, thick)
+    return total
+
+
+@compiled
+def _mark_wet(work: Floats, index: Integers, month: int, size: int, thick: int) -> None:
+    """Note the points, and the layers by their slices, that hold water when the month ends."""
+    for v in range(1, size - 1):
+        index[MONTHS_WET, index[KEPT, v]] += int(work[STORE, index[KEPT, v]] > 0.0)
     for s in range(thick):
         j = index[THICK, s]
         index[WET, j] = 0
@@ -109,15 +173,25 @@ def advance_month(
             for k in range(index[JOINT, j] + 1, index[JOINT, j + 1]):
                 if work[STORE, k] > 0.0:
                     index[WET, j] = 1
-    return size, total
 
 
 @compiled
-def pressure_at(work: Floats, index: Integers, month: int, size: int, point: int) -> float:
-    """Vapour pressure at a point, on the line between the vertices around it."""
+def add_pressure(
+    work: Floats,
+    index: Integers,
+    month: int,
+    size: int,
+    share: float,
+    begin: int,
+    end: int,
+    first: bool,
+) -> None:
+    """Add a share of the month to the mean pressure of points, on the line between vertices."""
     p, v = P + month, 1
-    while v < size - 1 and index[KEPT, v] < point:
-        v += 1
-    a, b = index[KEPT, v - 1], index[KEPT, v]
-    part = (work[PLACE, point] - work[PLACE, a]) / (work[PLACE, b] - work[PLACE, a])
-    return float(work[p, a] + part * (work[p, b] - work[p, a]))
+    for k in range(begin, end):
+        while v < size - 1 and index[KEPT, v] < k:
+            v += 1
+        a, b = index[KEPT, v - 1], index[KEPT, v]
+        part = (work[PLACE, k] - work[PLACE, a]) / (work[PLACE, b] - work[PLACE, a])
+        now = share * (work[p, a] + part * (work[p, b] - work[p, a]))
+        work[MEAN, k] = now if first else work[MEAN, k] + now
