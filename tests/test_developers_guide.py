@@ -8,7 +8,9 @@ import polars as pl
 import pytest
 
 from triage import steps
-from triage.contract import load_contract, load_profile, policy_load
+from triage.contract import load_contract, load_profile, load_programme, policy_load
+from triage.contract.assemblies import load_anatomies, load_library
+from triage.contract.materials import load_materials
 from triage.contract.policy_load import load_policy, policy_dir
 from triage.programme_run import STAGES
 from triage.resources import resource_dir
@@ -36,7 +38,7 @@ def schemas(tmp_path: Path, blocks: dict[str, str]) -> Path:
 
 
 def test_the_guide_shows_a_block_for_each_thing(blocks: dict[str, str]) -> None:
-    assert len(blocks) == 9
+    assert len(blocks) == 12
 
 
 def test_the_field_and_the_code_are_read(schemas: Path) -> None:
@@ -62,6 +64,23 @@ def test_the_rule_is_refused_until_it_is_required(
     )
     load_policy.cache_clear()
     assert "R15" in load_policy(pack).rules
+
+
+def test_the_material_and_the_layer_are_read(schemas: Path) -> None:
+    assert load_materials(schemas / "materials")["sheep_wool"].r_m2k_w(100) == pytest.approx(2.5)
+    roof = load_anatomies(schemas / "assemblies")["roof"]
+    assert roof.tables["roof_covering"]["solar_tile"].layers["covering"].ventilated
+
+
+def test_the_product_stands_in_the_place_of_its_material(
+    tmp_path: Path, blocks: dict[str, str]
+) -> None:
+    head = 'name = "A"\nprogramme_id = "A"\ncountry_code = "GB"\nas_of = 2026-10-31\nsources = []\n'
+    path = tmp_path / "programme.toml"
+    path.write_text(head + blocks["programme.toml"], encoding="utf-8")
+    library = load_library(load_programme(path).products)
+    assert library.materials["spf_closed"].conductivity_w_mk == 0.024
+    assert library.digest != load_library().digest
 
 
 def test_the_profile_is_read(tmp_path: Path, blocks: dict[str, str]) -> None:
