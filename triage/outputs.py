@@ -25,6 +25,11 @@ CAUTIONS = (
     "always.",
     "A storm, a leak, a change of use, another thickness or material, or the expiry date ends it.",
 )
+_INDOOR = {
+    "iso_13788": "by ISO 13788 class",
+    "en_15026": "by EN 15026 Annex C",
+    "ashrae_160": "by ASHRAE 160",
+}
 _QUEUE_FILE_DROPS = (
     "clearance_unmet",
     "clearance_open",
@@ -105,7 +110,10 @@ def run_context(work: Work) -> RunContext:
         not_assessed=int(unknown["n"].item()),
         not_evaluated=tuple(policy.awaiting),
         cautions=CAUTIONS,
-        sources=tuple(f"Climate zones: {text}." for text in climate["zone_edition"]),
+        sources=(
+            *(f"Climate zones: {text}." for text in climate["zone_edition"]),
+            f"Moisture: monthly diffusion, indoor air {_INDOOR[policy.indoor_model]}.",
+        ),
         rule_titles={rule.id: rule.title for rule in policy.rules.values()},
     )
 
