@@ -67,7 +67,7 @@ def station_faults(
             below = (cast[name] < 0).fill_null(value=False)
             faults.add(name, below, f"{name} is below zero", "write the yearly sum or mean")
     for name in MONTHLY_NAMES:
-        _check_months(faults, name, cast)
+        _check_months(faults, name, table, cast)
     _check_saturation(faults, cast)
     return faults.found
 
@@ -93,16 +93,16 @@ def _outside(values: pl.Series, low: float, high: float) -> pl.Series:
     )
 
 
-def _check_months(faults: _Faults, name: str, cast: pl.DataFrame) -> None:
+def _check_months(faults: _Faults, name: str, table: pl.DataFrame, cast: pl.DataFrame) -> None:
     """All twelve months or none, in columns and in each row; values that can be."""
     columns = [f"{name}_{month}" for month in MONTHS]
     there = [column for column in columns if column in cast.columns]
     if not there:
         return
-    has_any = cast.select(pl.any_horizontal(pl.col(there).is_not_null())).to_series()
+    has_any = table.select(pl.any_horizontal(pl.col(there).is_not_null())).to_series()
     fix = "give all twelve months, or none of them"
     for column in columns:
-        empty = cast[column].is_null() if column in there else has_any
+        empty = table[column].is_null() if column in there else has_any
         faults.add(column, empty & has_any, f"{column} is missing", fix)
     low, high, words = _RANGES[name]
     for column in there:
