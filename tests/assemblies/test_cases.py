@@ -75,6 +75,12 @@ def test_order_and_company_of_rows_change_nothing() -> None:
     assert_frame_equal(plain.cases, mixed.cases, check_exact=True)
 
 
+def test_no_rows_have_no_quantities_and_no_cases() -> None:
+    moisture = solved(varied().head(0))
+    assert moisture.quantities[0].height == moisture.cases.height == 0
+    assert moisture.quantities[0].schema == quantities(varied().head(3)).schema
+
+
 def test_alike_rows_are_one_case() -> None:
     rows = varied()
     once, thrice = (distinct_cases(frames, POLICY) for frames in ([rows], [rows, rows, rows]))
@@ -133,7 +139,10 @@ def test_vapour_above_saturation_is_taken_as_saturated() -> None:
         )
         for factor in (1.0, 1.3)
     )
-    assert_frame_equal(quantities(rows, wet), quantities(rows, over), check_exact=True)
+    moist, soaked = solved(rows, climate=wet), solved(rows, climate=over)
+    assert_frame_equal(moist.quantities[0], soaked.quantities[0], check_exact=True)
+    assert not moist.cases["indoor"].str.contains("taken as saturated").any()
+    assert soaked.cases["indoor"].str.contains("12 months, taken as saturated").all()
 
 
 def test_pools_are_outside_the_method_and_an_unknown_load_is_three_or_four() -> None:

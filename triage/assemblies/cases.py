@@ -172,12 +172,10 @@ def _codes(reduced: pl.DataFrame) -> pl.DataFrame:
         pl.col(pl.Boolean).cast(pl.Int64),
     ).cast(pl.Int64)
     whole = whole.with_columns(pl.all() - pl.all().min() + 1).fill_null(0)
-    sizes = (
-        [int(size or 0) + 1 for size in whole.select(pl.all().max()).row(0)] if whole.height else []
-    )
+    sizes = [int(size or 0) + 1 for size in whole.select(pl.all().max()).row(0)]
     packed: list[pl.Expr] = []
     word, room = pl.lit(0, pl.Int64), 2**62
-    for name, size in zip(whole.columns, sizes, strict=False):
+    for name, size in zip(whole.columns, sizes, strict=True):
         if size > room:
             packed.append(word)
             word, room = pl.lit(0, pl.Int64), 2**62
