@@ -9,10 +9,11 @@ import pytest
 from weather_helpers import HEADER, Hour, days_of, epw_line, epw_text, packaged, write
 
 from triage.errors import FileError, TriageError
-from triage.place import weather_files
+from triage.place import weather_lines
 from triage.place.station_record import station_record
-from triage.place.weather_files import Finding, read_weather
+from triage.place.weather_files import read_weather
 from triage.place.weather_hours import sound_hours
+from triage.place.weather_lines import Finding
 
 FIRST_LINE = 9  # of data, after eight of header
 LEAP = date(2024, 2, 29)
@@ -228,6 +229,7 @@ BAD: list[tuple[str, Callable[[list[str]], list[str]]]] = [
     ("4 records an hour", lambda lines: [*lines[:7], "DATA PERIODS,1,4,Data", *lines[8:]]),
     ("lat is '95'", lambda lines: [lines[0].replace("40.5", "95"), *lines[1:]]),
     ("elevation_m is 'nan'", lambda lines: [lines[0].replace("500.0", "nan"), *lines[1:]]),
+    ("cannot be read", lambda lines: ["LOCATION," + "x" * 200_000, *lines[1:]]),
     ("first line is not", lambda lines: ["LOCATION,here", *lines[1:]]),
     ("no text", lambda lines: [lines[0] + "\0", *lines[1:]]),
     ("from 0 and to 24", lambda lines: [*lines, lines[8].replace("1,1,1", "1,1,0", 1)]),
@@ -248,11 +250,11 @@ def test_files_beyond_the_limits_are_refused_unread(
     tmp_path: Path, plain: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = write(tmp_path / "big.epw", plain)
-    monkeypatch.setattr(weather_files, "MAX_HOURS", 8759)
+    monkeypatch.setattr(weather_lines, "MAX_HOURS", 8759)
     with pytest.raises(FileError, match="8760 hours, more than 8759"):
         read_weather(path)
     write(path, plain + plain[8:])
-    monkeypatch.setattr(weather_files, "MAX_BYTES", 1024 * 1024)
+    monkeypatch.setattr(weather_lines, "MAX_BYTES", 1024 * 1024)
     with pytest.raises(FileError, match="larger than 1 MB"):
         read_weather(path)
 

@@ -20,8 +20,9 @@ from triage.physics.climate_zone import (
 from triage.physics.frost import freeze_thaw_cycles
 from triage.physics.vapour import Floats
 from triage.place.station_rain import MONTH_DAYS, Rain, judge_rain, wall_rain
-from triage.place.weather_files import Finding, WeatherFile
+from triage.place.weather_files import WeatherFile
 from triage.place.weather_hours import HOURS_IN_DAY, WeatherHours, calendar_months
+from triage.place.weather_lines import Finding
 
 WHOLE_DAYS = 20  # POLICY: fewer whole days make no monthly mean
 COMPLETE_PCT = 90.0  # POLICY: a record below it is flagged

@@ -11,8 +11,9 @@ import polars as pl
 from triage.errors import FileError, PlaceError, TriageError, raise_all
 from triage.place.records import MONTHS, own_stations
 from triage.place.station_record import station_record
-from triage.place.weather_files import Finding, read_weather
+from triage.place.weather_files import read_weather
 from triage.place.weather_hours import sound_hours
+from triage.place.weather_lines import Finding
 
 JSON_FORMAT = 1
 _TEXTS = (

@@ -4,7 +4,6 @@ pvlib reads the readings; identity, dates and the shape of the lines are checked
 time index is not used: it moves 29 February into March and needs a year that holds the day.
 """
 
-import csv
 import warnings
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -15,16 +14,17 @@ from typing import Any
 import polars as pl
 
 from triage.errors import FileError, Place
+from triage.place.weather_lines import (
+    EPW_DATE,
+    TMY3_DATE,
+    Finding,
+    cells,
+    dated_lines,
+    text_lines,
+)
 
-MAX_BYTES = 64 * 1024 * 1024  # a year is about 1.7 MB
-MAX_HOURS = 250_000  # 28 years
 EPW_FIELDS = 35
 TMY3_START = "Date (MM/DD/YYYY),Time (HH:MM)"
-_EPW_DATE = r"^(?<year>\d{4}),\s*(?<month>\d{1,2}),\s*(?<day>\d{1,2}),\s*(?<hour>\d{1,2}),"
-_TMY3_DATE = (
-    r"^(?<month>\d{1,2})/(?<day>\d{1,2})/(?<year>\d{4}),\s*(?<hour>\d{1,2}):(?<minute>\d\d),"
-)
-_MONTH_DAYS = [31, 28, 31, 30, 31, 30, 31, 31, 30, 31, 30, 31]
 # Name here: name in pvlib's frame. An EPW file has no headings: its reports count the fields.
 EPW_COLUMNS = {
     "t_c": "temp_air",
@@ -63,18 +63,6 @@ TMY3_TITLES = {
 
 
 @dataclass(frozen=True, slots=True)
-class Finding:
-    """Something that a reader of the record must know; `is_loss` if readings were left out."""
-
-    where: Place
-    what: str
-    is_loss: bool
-
-    def __str__(self) -> str:
-        return f"{self.where}: {self.what}"
-
-
-@dataclass(frozen=True, slots=True)
 class WeatherFile:
     """One file as it stands, before its readings are judged.
 
@@ -107,7 +95,7 @@ def read_weather(path: Path) -> WeatherFile:
         If the file is missing, too large, of another kind, has several records an hour, or holds
         no hour with a usable date. Single lines that cannot be used are findings.
     """
-    lines = _lines(path)
+    lines = text_lines(path)
     if lines[0].upper().startswith("LOCATION,"):
         return _epw(path, lines)
     if len(lines) > 1 and lines[1].startswith(TMY3_START):
@@ -116,39 +104,17 @@ def read_weather(path: Path) -> WeatherFile:
     raise FileError(what, Place(str(path), row=1), "give hourly files of one of these two formats")
 
 
-def _lines(path: Path) -> list[str]:
-    if not path.is_file():
-        raise FileError("the weather file is missing", str(path), "mend the path")
-    try:
-        with path.open("rb") as file:
-            data = file.read(MAX_BYTES + 1)
-    except OSError as error:
-        raise FileError(
-            f"the file cannot be read ({error})", str(path), "close or free it"
-        ) from error
-    if len(data) > MAX_BYTES:
-        what = f"the file is larger than {MAX_BYTES // 1024**2} MB"
-        raise FileError(what, str(path), "split it by years and give one file")
-    if not data.strip() or b"\0" in data:
-        raise FileError("the file is empty or no text", str(path), "give an EPW or TMY3 text file")
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        text = data.decode("latin-1")  # place names; the readings are ASCII in both
-    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
-
-
 def _epw(path: Path, lines: list[str]) -> WeatherFile:
-    head = _head(path, lines[0], 10, "LOCATION,city,state,country,source,WMO,lat,lon,zone,height")
+    head = _head(path, lines, 10, "LOCATION,city,state,country,source,WMO,lat,lon,zone,height")
     periods = [n for n, line in enumerate(lines[:40]) if line.upper().startswith("DATA PERIODS")]
     if not periods:
         what = "there is no line DATA PERIODS before the hours"
         raise FileError(what, str(path), "give a whole EPW file, with its eight header lines")
-    records = next(csv.reader([lines[periods[0]]]))[2:3]
+    records = cells(path, lines, periods[0])[2:3]
     if records and records[0].strip() not in ("", "1"):
         where = Place(str(path), row=periods[0] + 1, column="3 (records an hour)")
         raise FileError(f"{records[0].strip()} records an hour", where, "give hourly means")
-    rows, findings = _dated(path, lines, periods[0] + 1, _EPW_DATE, EPW_FIELDS)
+    rows, findings = dated_lines(path, lines, periods[0] + 1, EPW_DATE, EPW_FIELDS)
     # pvlib wants eight lines of header, a zone and a place: all its own index is made of.
     header = ["LOCATION,,,,,,0,0,0,0", *["-"] * 7]
     frame = _by_pvlib(path, "read_epw", header, rows, {})
@@ -168,13 +134,13 @@ def _epw(path: Path, lines: list[str]) -> WeatherFile:
 
 
 def _tmy3(path: Path, lines: list[str]) -> WeatherFile:
-    head = _head(path, lines[0], 7, "USAF,name,state,zone,lat,lon,height")
-    names = next(csv.reader([lines[1].rstrip(", ")]))
+    head = _head(path, lines, 7, "USAF,name,state,zone,lat,lon,height")
+    names = cells(path, lines, 1)
     absent = [title for title in TMY3_TITLES.values() if title not in names]
     if absent:
         where = Place(str(path), row=2)
         raise FileError(f"no column {', '.join(absent)}", where, "give a whole TMY3 file")
-    rows, findings = _dated(path, lines, 2, _TMY3_DATE, len(names))
+    rows, findings = dated_lines(path, lines, 2, TMY3_DATE, len(names))
     header = ["0,,,0,0,0,0", lines[1].rstrip(", ")]
     frame = _by_pvlib(path, "read_tmy3", header, rows, {"map_variables": True})
     return WeatherFile(
@@ -192,8 +158,8 @@ def _tmy3(path: Path, lines: list[str]) -> WeatherFile:
     )
 
 
-def _head(path: Path, line: str, count: int, pattern: str) -> list[str]:
-    fields = [field.strip() for field in next(csv.reader([line]))]
+def _head(path: Path, lines: list[str], count: int, pattern: str) -> list[str]:
+    fields = cells(path, lines, 0)
     if len(fields) < count:
         where = Place(str(path), row=1)
         raise FileError(f"the first line is not {pattern}", where, "give a whole file")
@@ -222,75 +188,6 @@ def _place(path: Path, lat: str, lon: str, height: str) -> dict[str, float]:
             raise FileError(what, Place(str(path), row=1), "mend the first line")
         found[name] = value
     return found
-
-
-def _dated(
-    path: Path, lines: list[str], start: int, pattern: str, fields: int
-) -> tuple[pl.DataFrame, tuple[Finding, ...]]:
-    """Lines with a date that exists and no more fields than the format has."""
-    text = pl.col("text")
-    rows = (
-        pl.DataFrame({"text": lines[start:]}, schema={"text": pl.String})
-        .with_row_index("row", start + 1)
-        .with_columns(text.str.strip_chars_end(", \t\x1a"))  # the readings end where they end
-        .filter(text.str.len_bytes() > 0)
-    )
-    if rows.height > MAX_HOURS:
-        what = f"{rows.height} hours, more than {MAX_HOURS}"
-        raise FileError(what, str(path), "give fewer years")
-    parts = rows["text"].str.extract_groups(pattern).struct.unnest().cast(pl.Int32)
-    rows = rows.hstack(parts)
-    # A number too much would shift all columns, and quotes would join lines.
-    fits = (text.str.count_matches(",", literal=True) < fields) & ~text.str.contains(
-        '"', literal=True
-    )
-    rows = rows.with_columns(fits=fits, dated=_exists(parts.columns).fill_null(value=False))
-    findings = _lines_left_out(path, rows, fields)
-    rows = rows.filter("fits", "dated")
-    if rows.is_empty():
-        fix = "look at the first lines of data; give a whole file"
-        raise FileError(
-            "no line holds an hour with a usable date", Place(str(path), row=start + 1), fix
-        )
-    # 1 to 24 name the hour that ends; a file that starts days at 0 names the one that begins.
-    if not (rows["hour"] == 0).any():
-        rows = rows.with_columns(pl.col("hour") - 1)
-    elif (rows["hour"] == 24).any():
-        raise FileError("hours run from 0 and to 24", str(path), "number them 1 to 24, or 0 to 23")
-    return rows, findings
-
-
-def _exists(columns: list[str]) -> pl.Expr:
-    year = pl.col("year")
-    leap = (year % 4 == 0) & ((year % 100 != 0) | (year % 400 == 0)) & (pl.col("month") == 2)
-    days = pl.col("month").replace_strict(
-        list(range(1, 13)), _MONTH_DAYS, default=0, return_dtype=pl.Int32
-    ) + leap.cast(pl.Int32)
-    whole = pl.col("minute").is_in([0, 60]) if "minute" in columns else pl.lit(value=True)
-    return (
-        year.is_between(1800, 2200)
-        & pl.col("day").is_between(1, days)
-        & pl.col("hour").is_between(0, 24)
-        & whole
-    )
-
-
-def _lines_left_out(path: Path, rows: pl.DataFrame, fields: int) -> tuple[Finding, ...]:
-    found = []
-    for bad, what in (
-        (~rows["fits"], f"more than {fields} fields or a quotation mark"),
-        (rows["fits"] & ~rows["dated"], "no date and hour that exist"),
-    ):
-        if bad.any():
-            where = Place(str(path), row=int(rows["row"].filter(bad)[0]))
-            found.append(
-                Finding(where, f"{_lines_word(int(bad.sum()))} left out: {what}", is_loss=True)
-            )
-    return tuple(found)
-
-
-def _lines_word(count: int) -> str:
-    return "1 line" if count == 1 else f"{count} lines, this the first,"
 
 
 def _by_pvlib(

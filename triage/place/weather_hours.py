@@ -9,7 +9,8 @@ from numpy.typing import NDArray
 
 from triage.errors import Place
 from triage.physics.vapour import Floats, saturation_pressure_pa
-from triage.place.weather_files import Finding, WeatherFile
+from triage.place.weather_files import WeatherFile
+from triage.place.weather_lines import Finding
 
 BRIDGED_HOURS = 3  # POLICY: longer gaps would cut off the top or the bottom of a day
 HOURS_IN_DAY = 24
