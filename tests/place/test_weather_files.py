@@ -186,6 +186,13 @@ def test_fields_too_many_never_shift_the_columns(tmp_path: Path, plain: list[str
         record(write(tmp_path / "c.epw", plain[:8] + [line + ",7" for line in plain[8:]]))
 
 
+def test_a_first_hour_cut_short_costs_that_hour_alone(tmp_path: Path, plain: list[str]) -> None:
+    short = [*plain[:8], "2023,1,1,1,60,?9", *plain[9:]]
+    row, findings = record(write(tmp_path / "a.epw", short))
+    assert row["t_mean_c_01"] == 10
+    assert {(found.where.row, found.what[:9]) for found in findings} == {(9, "1 of 8760")}
+
+
 def tmy3_lines() -> list[str]:
     (path,) = packaged("pvlib", "703165TY.csv")
     return path.read_text(encoding="utf-8").splitlines()

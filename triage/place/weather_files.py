@@ -115,8 +115,9 @@ def _epw(path: Path, lines: list[str]) -> WeatherFile:
         where = Place(str(path), row=periods[0] + 1, column="3 (records an hour)")
         raise FileError(f"{records[0].strip()} records an hour", where, "give hourly means")
     rows, findings = dated_lines(path, lines, periods[0] + 1, EPW_DATE, EPW_FIELDS)
-    # pvlib wants eight lines of header, a zone and a place: all its own index is made of.
-    header = ["LOCATION,,,,,,0,0,0,0", *["-"] * 7]
+    # pvlib wants eight lines of header, a zone and a place: all its own index is made of. The last
+    # line is as wide as the hours, or else a first hour cut short would set the width.
+    header = ["LOCATION,,,,,,0,0,0,0", *["-"] * 6, ",".join("-" * EPW_FIELDS)]
     frame = _by_pvlib(path, "read_epw", header, rows, {})
     return WeatherFile(
         path=path,
