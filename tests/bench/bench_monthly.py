@@ -172,9 +172,21 @@ def numpy_year(
     totals = np.zeros((len(place), 12))
     for step in range(12):
         month = (first + step) % 12
-        now = p[rows, month]
-        kept, size = numpy_hull(place, now, used, store > 1e-6)
-        numpy_month(place, now, kept, size, MONTH_SECONDS[month], store)
+        left, live = np.ones(len(place)), rows
+        while len(live):  # until the next store runs dry, or to the month's end
+            now = p[live, month[live]]
+            held = store[live]
+            kept, size = numpy_hull(place[live], now, used[live], held > 1e-6)
+            rates = numpy_rates(place[live], now, kept, size, MONTH_SECONDS[month[live]])
+            dries = (held > 0) & (held + rates * left[live, np.newaxis] < 0)
+            lasts = np.divide(held, -rates, out=np.full(held.shape, np.inf), where=dries)
+            share = np.minimum(left[live], lasts.min(axis=1))
+            held = held + rates * share[:, np.newaxis]
+            over = (share >= left[live])[:, np.newaxis]
+            held[(held <= 1e-6) & (over | (rates <= 0))] = 0.0
+            store[live] = held
+            left[live] -= share
+            live = live[left[live] > 0]
         totals[rows, month] = store.sum(axis=1)
     return totals
 
@@ -201,17 +213,17 @@ def numpy_hull(
     return kept, size
 
 
-def numpy_month(
-    place: Floats, p: Floats, kept: Integers, size: Integers, seconds: Floats, store: Floats
-) -> None:
-    rows = np.arange(len(place))
+def numpy_rates(
+    place: Floats, p: Floats, kept: Integers, size: Integers, seconds: Floats
+) -> Floats:
+    rows, gain = np.arange(len(place)), np.zeros(place.shape)
     for v in range(1, int(size.max()) - 1):
         has = rows[size > v + 1]
         a, c, b = kept[has, v - 1], kept[has, v], kept[has, v + 1]
         inward = (p[has, b] - p[has, c]) / (place[has, b] - place[has, c])
         outward = (p[has, c] - p[has, a]) / (place[has, c] - place[has, a])
-        gain = 1000 * DELTA0_KG_M_S_PA * (inward - outward) * seconds[has]
-        store[has, c] = np.maximum(0.0, store[has, c] + gain)
+        gain[has, c] = 1000 * DELTA0_KG_M_S_PA * (inward - outward) * seconds[has]
+    return gain
 
 
 def told(name: str, over: list[float], under: list[float]) -> str:
