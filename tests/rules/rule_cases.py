@@ -482,8 +482,7 @@ FABRIC = [
         "CEIL RAFT CWI FWI FLR AIR FOAM",
         blank=False,
     ),
-    *one("M10", "6.3 N8", "edge_detail_drawings", ["no"], "outside_cavity_wall", blank=False),
-    *one("M10", "6.3 N8", "edge_detail_drawings", [None], "EWI", blank=False),
+    *one("M10", "6.3 N8", "edge_detail_drawings", ["no", None], "EWI", blank=False),
     *one(
         *("M12", "6.5 M12; H5", "frost_damage", "moderate extensive", "CWI EWI"),
         presumed="CWI EWI",
@@ -532,9 +531,14 @@ _CLAD: dict[str, Answer] = {
     "cavity_width_mm": None,
     "cavity_state": None,
 }
-_OPEN_DECK: dict[str, Answer] = {
-    "place": "warm",
+_RENDERED = {**_CLAD, "wall_construction": "frame_direct_render"}
+_LITTLE_ABOVE: dict[str, Answer] = {
+    "place": "cold",
     "measure_material": "mineral_wool",
+    "measure_thickness_mm": 30.0,
+    "insulation_plane": "ceiling",
+    "ceiling_insulation_mm": 300.0,
+    "interior_vapour_control": "none",
     "roof_form": "pitched_cathedral",
     "roof_pitch_deg": 35.0,
     "roof_covering": "slate_natural",
@@ -589,12 +593,13 @@ COMPUTED = [
         {**_THIN_FOAM, "measure_thickness_mm": None, "interior_vapour_control": "none"},
         {"open": ALL},
     ),
-    # Air with a dew point over 20 degC in summer, a room kept at 20 degC, nothing tight outside:
-    # vapour goes inwards and condenses at the inner side of the new insulation.
-    Case("R09", "4.4 R09", _OPEN_DECK, "over_deck"),
+    # 30 mm above the deck, 300 mm and no inner layer below it: the deck stands near the January
+    # air of -11 degC (240 Pa full) and the room's 700 Pa or more reach it freely.
+    Case("R09", "4.4 R09", _LITTLE_ABOVE, "over_deck", {"EXTR": "R07d"}),
+    # Wool under a render outside a frame wall: the render's inner face is at the air's -11 degC.
     Case(
-        *("R09", "4.4 R09", {"place": "warm"}, "outside_cavity_wall", {}),
-        {"place": "unplaced"},
+        *("R09", "4.4 R09", {**_RENDERED, "place": "cold"}, "outside_wall", {}),
+        {**_RENDERED, "place": "unplaced"},
         {"open": ALL},
     ),
     # Sheathing behind 100 mm of open fill without a retarder: 6 degC, 935 Pa full; room 1300 Pa.
@@ -631,13 +636,13 @@ COMPUTED = [
         {"measure_material": None},
         {"open": ALL},
     ),
-    Case(
+    Case(  # dry outside air took most of it; 100 mm of foam add 6 m to a leaf of 1.6 m
         "M03",
         "4.4 M03",
-        {"place": "cold", "measure_material": "spf_closed"},
+        {"place": "arid", "measure_material": "spf_closed"},
         "outside_cavity_wall",
         {},
-        {"place": "cold", "measure_material": None},
+        {"place": "arid", "measure_material": None},
         {"open": ALL},
     ),
     Case(
@@ -654,12 +659,17 @@ COMPUTED = [
         {"measure_material": None, "measure_thickness_mm": 100.0},
         {"open": ALL},
     ),
-    *one("M11", "4.4 M11; junction table", "edge_detail_drawings", ["no"], "inside_wall outside_wall", silent=ALL),
+    *one("M11", "4.4 M11; junction table", "edge_detail_drawings", ["no"], "inside_wall", silent=ALL),
     # 20 mm of wool leave U about 1.1 and 1 - 0.25 x 1.1 = 0.72 (climate and codes 5, M2).
     *one(
         *("M11", "4.4 M11", "measure_thickness_mm", [20.0], "rafter loft"),
         blank=False,
         ceiling_insulation_mm=0.0,
+    ),
+    *one(
+        *("M11", "4.4 M11", "measure_thickness_mm", [12.0], "outside_wall"),
+        blank=False,
+        wall_construction="concrete",
     ),
 ]
 

@@ -27,7 +27,6 @@ SEVERE = [
     ("roof_leak_evidence", "loft", date(2025, 10, 31), date(2025, 10, 30)),  # 12 months
     ("gutter_condition", "rafter", date(2025, 10, 31), date(2025, 10, 30)),
     ("pointing_condition", "outside_wall", date(2024, 10, 31), date(2024, 10, 30)),  # 24
-    ("ground_to_dpc_mm", "inside_cavity_wall", date(2024, 10, 31), date(2024, 10, 30)),
     ("visible_mould", "loft", date(2025, 10, 31), date(2025, 10, 30)),  # 12, the same
     ("foam_defects", "over_deck_foam_below", date(2023, 10, 31), date(2023, 10, 30)),  # 36
 ]
@@ -64,6 +63,16 @@ def test_limits_in_sheltered_and_moderate_exposure() -> None:
 
 def test_limits_in_severe_and_very_severe_exposure() -> None:
     _check(SEVERE, [_exposed(BASES[name]) for _, name, _, _ in SEVERE])
+
+
+def test_the_height_of_the_course_ages_faster_in_severe_exposure() -> None:
+    # Insulation inside an exposed wall waits for an hourly result (R10h); outside, a height that
+    # is out of date is presumed and checked.
+    wall = _exposed(BASES["outside_cavity_wall"])
+    days = (date(2024, 10, 31), date(2024, 10, 30))
+    fresh, old = judge([_seen_on(wall, "ground_to_dpc_mm", day) for day in days]).rows()
+    assert (fresh["queue"], fresh["checks"]) == (SAFE, [])
+    assert (old["queue"], len(old["checks"])) == (SAFE, 1)
 
 
 def _check(limits: list[tuple[str, str, date, date]], homes: list[Home]) -> None:

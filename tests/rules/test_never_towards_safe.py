@@ -11,8 +11,9 @@ from hypothesis import strategies as st
 from rule_cases import CASES, HOMES
 from rule_changes import FOAM_DETAILS, alone_behind, blanked, fields_behind, presumable, worse
 from rule_generated import changed_homes, few
-from rule_homes import BASES, POLICY, Home, judge
+from rule_homes import BASES, LIBRARY, POLICY, Home, judge
 
+from triage.contract.assemblies import Alternatives
 from triage.contract.expressions import strict_names
 from triage.rules.codes import NOT_APPLICABLE
 
@@ -61,6 +62,7 @@ def _blank_all(homes: list[Home]) -> list[str]:
             for fields in sets
             if any(home.answers(f) is not None or f == "place" for f in fields)
             and not _is_the_only_trace(home, fields)
+            and not _is_beyond_belief(home, fields)
         ]
     after = judge([home for _, _, home in trials])
     wrong = []
@@ -80,6 +82,19 @@ def _is_the_only_trace(home: Home, fields: tuple[str, ...]) -> bool:
     """
     said = home.facts.get("foam_present") in ("yes", "suspected")
     return not said and bool(set(FOAM_DETAILS) & set(fields))
+
+
+def _is_beyond_belief(home: Home, fields: tuple[str, ...]) -> bool:
+    """A thickness under the least that is tried where none is told (alternatives.toml)."""
+    least = min(
+        (n for entry in LIBRARY.alternatives if entry.field in fields for n in _numbers(entry)),
+        default=0.0,
+    )
+    return fields == ("measure_thickness_mm",) and (home.thickness_mm or least) < least
+
+
+def _numbers(entry: Alternatives) -> list[float]:
+    return [value for value in entry.values if isinstance(value, float)]
 
 
 def _worsen_all(homes: list[Home], steps: int) -> list[str]:

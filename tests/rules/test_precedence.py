@@ -2,7 +2,7 @@
 
 import pytest
 from rule_cases import FOAMED
-from rule_homes import BASES, FIX, REVIEW, SAFE, Answer, judge, judge_one
+from rule_homes import BASES, FIX, HELD, REVIEW, SAFE, Answer, judge, judge_one
 
 LOFT, RAFTER, CAVITY = BASES["loft"], BASES["rafter"], BASES["cavity"]
 LEAK: dict[str, Answer] = {"roof_leak_evidence": "active"}
@@ -199,9 +199,11 @@ def test_an_absent_gutter_is_a_fault_only_where_it_rains() -> None:
 
 
 def test_a_home_near_the_cold_line_is_judged_as_cold() -> None:
-    closed = BASES["rafter_closed_foam"].but(roof_outer_class="class_1")
-    assert judge_one(closed)["queue"] == SAFE
-    assert judge_one(closed.but(place="line"))["fired"] == ["R03"]
+    home, held = HELD["rafter_closed_foam"]
+    closed = home.but(roof_outer_class="class_1")
+    assert held == "R10 M03"  # under a class 1 face R09d takes the place of R10
+    assert judge_one(closed)["fired"] == ["R09d", "M03"]
+    assert judge_one(closed.but(place="line"))["fired"] == ["R03", "R09d", "M03"]
 
 
 def test_an_unplaced_home_waits_where_climate_decides() -> None:

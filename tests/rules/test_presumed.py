@@ -52,7 +52,7 @@ NEVER: dict[str, str] = {
 }
 
 
-def _open(item: Presumption, home: Home) -> Home:
+def _open(item: Presumption, group: str, home: Home) -> Home:
     """The home with the field unknown and the presumption's condition met."""
     changes: dict[str, Answer] = {item.field: None}
     if item.field == "foam_present" and "NOT void_fabric_seen" in item.when:
@@ -61,12 +61,15 @@ def _open(item: Presumption, home: Home) -> Home:
         # A parapet may be presumed absent under a pitched roof or small units only (Q4).
         changes |= {"roof_covering": "slate_natural", "roof_form": "pitched_cold"}
         changes |= {"roof_pitch_deg": 30.0}
+    if item.field == "exposure_class" and group == "EWI":
+        # Exposure counts only where the measure takes half of the drying (M03): board, dry air.
+        changes |= {"measure_material": "eps_xps", "place": "arid"}
     return home.but(**changes)
 
 
 def _presuming(item: Presumption, group: str) -> list[Home]:
     homes = [home for home in bases_of(group) if home.answers("foam_type") is None]
-    return [_open(item, home) for home in homes or bases_of(group)]
+    return [_open(item, group, home) for home in homes or bases_of(group)]
 
 
 @cache
