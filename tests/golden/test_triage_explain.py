@@ -19,7 +19,7 @@ PART_KEYS |= {"next_action", "evidence"}
 # a home whose row stands in an xlsx workbook, with a rule that fires by hand-written expectation
 STORIES = {
     "coastal_association": ("KC-0142", "loft_topup", "fix-water-first", "W01"),
-    "county_weatherisation": ("TR-2807", "external_wall", "specialist-review", "M03"),
+    "county_weatherisation": ("TR-2877", "internal_wall", "specialist-review", "M11"),
 }
 Explain = Callable[..., Answer]
 
