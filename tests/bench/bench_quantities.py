@@ -26,8 +26,9 @@ from triage.physics.compiled import warm_up
 from triage.place.records import climate_records
 
 GOAL = 3.0  # the issue's limit, as a ratio to the scan and write
-STATIONS = 60
+STATIONS, ESTATES, PROPOSED = 60, 2000, 3
 Choice = Sequence[str | float | None]
+Numbers = np.ndarray[tuple[int], np.dtype[np.int64]]
 # Many homes are alike, few are odd: earlier entries are drawn more often.
 CHOICES: dict[str, Choice] = {
     "roof_form": ["pitched_cold", "pitched_room", "pitched_cathedral", "low_slope_cold"],
@@ -67,17 +68,31 @@ MEASURES: dict[str, tuple[str, Choice, Choice]] = {
 
 
 def make_rows(rows: int) -> pl.DataFrame:
-    """Assessment rows as the engine has them before the calculations."""
+    """Assessment rows as the engine has them before the calculations.
+
+    Homes come in estates that share construction, climate, what the survey form asked and what is
+    proposed; within an estate loft depth, foam, household and measure differ.
+    """
     rng = np.random.default_rng(3)
     policy = load_policy(policy_dir("default"))
 
-    def draw(choices: Choice) -> pl.Series:
+    def draw(choices: Choice, count: int = rows) -> pl.Series:
         weight = 1.0 / np.arange(1, len(choices) + 1)
-        return pl.Series(choices).gather(rng.choice(len(choices), rows, p=weight / weight.sum()))
+        return pl.Series(choices).gather(rng.choice(len(choices), count, p=weight / weight.sum()))
 
-    measure = draw(list(MEASURES)).alias("measure_code")
-    frame = pl.DataFrame({name: draw(values) for name, values in CHOICES.items()})
-    frame = frame.with_columns(measure, *_measured(measure, draw), **_placed(rng, rows))
+    estate = rng.integers(0, ESTATES, rows)
+    shared = pl.DataFrame({name: draw(values, ESTATES) for name, values in CHOICES.items()})
+    shared = shared.with_columns(**_placed(rng, ESTATES))
+    # An estate has a few measures in view, not every one.
+    lots = np.array([draw(list(MEASURES), ESTATES).to_list() for _ in range(PROPOSED)])
+    measure = pl.Series("measure_code", lots[rng.integers(0, PROPOSED, rows), estate])
+    frame = shared[estate].with_columns(
+        measure,
+        *_measured(measure, lambda choices: draw(choices, ESTATES)[estate]),
+        ceiling_insulation_mm=draw(CHOICES["ceiling_insulation_mm"]),
+        foam_thickness_mm=draw(CHOICES["foam_thickness_mm"]),
+    )
+    frame = frame.with_columns(**_identity(rng, rows, estate))
     foamed = pl.Series(rng.random(rows) < 0.06) | (measure == "foam_check")
     group = {code: policy.measures[code].group for code in MEASURES}
     kind = {"spf_open": "open_cell", "spf_closed": "closed_cell"}
@@ -106,6 +121,20 @@ def make_rows(rows: int) -> pl.DataFrame:
         .otherwise("insulation_plane"),
         foam_class_after=pl.col("measure_material").replace_strict(kind, default=None),
     )
+
+
+def _identity(rng: np.random.Generator, rows: int, estate: Numbers) -> dict[str, pl.Series]:
+    """What tells one home from another; nothing is calculated from it, but rows carry it."""
+    number = pl.Series("n", np.arange(rows))
+    return {
+        "property_id": pl.select(pl.format("H-{}", number)).to_series(),
+        "survey_id": pl.select(pl.format("V{}", number[rng.permutation(rows)])).to_series(),
+        "surveyor_id": pl.Series(rng.integers(0, 300, rows)).cast(pl.String),
+        "survey_date": pl.Series(np.datetime64("2024-01-01") + rng.integers(0, 900, rows)),
+        "latitude": pl.Series(50.0 + estate / 400 + rng.normal(0, 0.01, rows)),
+        "longitude": pl.Series(-3.0 + estate / 1000 + rng.normal(0, 0.01, rows)),
+        "year_built": pl.Series(1850 + estate % 160),
+    }
 
 
 def _measured(measure: pl.Series, draw: Callable[[Choice], pl.Series]) -> list[pl.Expr]:

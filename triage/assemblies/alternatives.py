@@ -4,12 +4,14 @@ from dataclasses import dataclass
 
 import polars as pl
 
-from triage.assemblies.cases import SURROUNDINGS, Cases
+from triage.assemblies.cases import SURROUNDINGS, Cases, distinct_rows
 from triage.assemblies.layers import CASE_FIELDS
 from triage.contract.assemblies import Library
 from triage.contract.expressions import bind
 
 SHIFT = "climate_shift_k"
+Lists = dict[str, tuple[pl.Expr, pl.Expr]]
+"""By field: the test that it is open, and the values to try where it is."""
 _POOLS = 5.0  # a humidity class that the method does not cover
 
 
@@ -40,16 +42,16 @@ def expanded(cases: Cases, library: Library, doubt_k: float) -> Tries:
     doubt_k
         A climate join of low quality is tried this much warmer and colder too. [K]
     """
-    lists = {entry.field for entry in library.alternatives}
     most = library.most_combinations
     layers, of_layers = _tried(cases.layers, _layer_lists(library), most)
     # One answer about the inner layer stands for today and for afterwards.
     both = pl.coalesce("vapour_control_after", "interior_vapour_control")
     layers = layers.with_columns(both.alias("vapour_control_after"))
-    around, of_around = _tried(cases.around, _air_lists(library, doubt_k), most)
-    assert lists <= {*CASE_FIELDS, *SURROUNDINGS}
-    known_layers, layer_of = _once(layers)
-    known_around, around_of = _once(around)
+    unshifted = cases.around.with_columns(pl.lit(None, pl.Float64).alias(SHIFT))
+    around, of_around = _tried(unshifted, _air_lists(library, doubt_k), most)
+    around = around.with_columns(pl.col(SHIFT).fill_null(0.0))
+    known_layers, layer_of = distinct_rows(layers)
+    known_around, around_of = distinct_rows(around)
     left = of_layers.with_columns(pl.Series("known_layers", layer_of))
     right = of_around.with_columns(pl.Series("known_around", around_of))
     return Tries(known_layers, known_around, _paired(cases, left, right, most))
@@ -106,18 +108,30 @@ def _paired(cases: Cases, layers: pl.DataFrame, around: pl.DataFrame, most: int)
     return named.sort("pair", maintain_order=True)
 
 
-def _tried(
-    rows: pl.DataFrame, lists: dict[str, pl.Expr], most: int
-) -> tuple[pl.DataFrame, pl.DataFrame]:
+def _tried(rows: pl.DataFrame, lists: Lists, most: int) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Rows with every plausible answer in turn; and `parent`, `tried`, `open_fields` of each.
 
     A row with more than `most` combinations stands once, as it is: it is refused later.
     """
+    numbered = rows.with_row_index("parent").with_columns(pl.col("parent").cast(pl.Int64))
+    open_to = pl.any_horizontal(test for test, _ in lists.values())
+    some = numbered.select(open_to.alias("some")).to_series()
+    # Whoever leaves nothing open needs no lists; that is most of them in a good survey.
+    parts = [_known(numbered.filter(~some)), *_combined(numbered.filter(some), lists, most)]
+    every = pl.concat(parts).sort("parent", maintain_order=True)
+    return every.select(rows.columns), every.select("parent", "tried", "open_fields")
+
+
+def _known(rows: pl.DataFrame) -> pl.DataFrame:
+    """Rows that leave nothing open."""
+    nothing = pl.lit(None, pl.String).alias("open_fields")
+    return rows.with_columns(pl.lit(1, pl.Int64).alias("tried"), nothing)
+
+
+def _combined(rows: pl.DataFrame, lists: Lists, most: int) -> tuple[pl.DataFrame, pl.DataFrame]:
+    """Rows that stand once, and the others in every combination."""
     names = list(lists)
-    wide = rows.with_row_index("parent").with_columns(
-        pl.col("parent").cast(pl.Int64),
-        *(expr.alias(f"try|{name}") for name, expr in lists.items()),
-    )
+    wide = rows.with_columns(values.alias(f"try|{name}") for name, (_, values) in lists.items())
     count = pl.lit(1, pl.Int64)
     for name in names:
         count = count * pl.col(f"try|{name}").list.len().fill_null(1).cast(pl.Int64)
@@ -134,50 +148,38 @@ def _tried(
     many = wide.filter(~single)
     for name in names:
         many = many.explode(f"try|{name}", empty_as_null=True, keep_nulls=True)
-    every = pl.concat([once, many]).sort("parent", maintain_order=True)
-    taken = every.select(
-        *(
-            pl.coalesce(name, f"try|{name}").alias(name) if name in names else pl.col(name)
-            for name in rows.columns
-        ),
-        *(pl.col(f"try|{name}").alias(name) for name in names if name not in rows.columns),
-    )
-    return taken, every.select("parent", "tried", "open_fields")
+    known = [pl.coalesce(name, f"try|{name}").alias(name) for name in names]
+    drop = [f"try|{name}" for name in names]
+    return once.with_columns(known).drop(drop), many.with_columns(known).drop(drop)
 
 
-def _once(rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
-    """Each known row once, and the number of each row's."""
-    first = rows.unique(maintain_order=True)
-    numbered = first.with_row_index("number")
-    number = rows.join(
-        numbered, on=rows.columns, how="left", maintain_order="left", nulls_equal=True
-    )["number"]
-    return first, number.cast(pl.Int64)
-
-
-def _layer_lists(library: Library) -> dict[str, pl.Expr]:
-    """For each layer field the values to try, null where it is known or does not count."""
-    found: dict[str, pl.Expr] = {}
+def _layer_lists(library: Library) -> Lists:
+    """What is tried for each layer field that is open."""
+    found: Lists = {}
     for entry in library.alternatives:
         if entry.field in CASE_FIELDS:
-            counts = (pl.col(entry.field).is_null() & bind(entry.when, {})).fill_null(value=False)
-            judged = counts & pl.col("element").is_not_null()
-            rest = found.get(entry.field, pl.lit(None, pl.List(CASE_FIELDS[entry.field])))
-            found[entry.field] = pl.when(judged).then(_listed(entry.values)).otherwise(rest)
+            counts = pl.col(entry.field).is_null() & bind(entry.when, {})
+            _add(found, entry.field, counts, entry.values, CASE_FIELDS[entry.field])
     return found
 
 
-def _air_lists(library: Library, doubt_k: float) -> dict[str, pl.Expr]:
+def _air_lists(library: Library, doubt_k: float) -> Lists:
     """Humidity classes to try, and shifts of a climate record of low quality."""
-    found: dict[str, pl.Expr] = {}
+    found: Lists = {}
     for entry in library.alternatives:
         if entry.field in SURROUNDINGS:
-            found[entry.field] = pl.when(pl.col(entry.field).is_null()).then(_listed(entry.values))
+            counts = pl.col(entry.field).is_null() & bind(entry.when, {})
+            _add(found, entry.field, counts, entry.values, SURROUNDINGS[entry.field])
     doubtful = pl.col("climate_doubtful") & pl.col("climate_id").is_not_null()
-    shifts = _listed((0.0, -doubt_k, doubt_k))
-    found[SHIFT] = pl.when(doubtful).then(shifts).otherwise(_listed((0.0,)))
+    _add(found, SHIFT, doubtful, (0.0, -doubt_k, doubt_k), pl.Float64())
     return found
 
 
-def _listed(values: tuple[str | float, ...]) -> pl.Expr:
-    return pl.lit(pl.Series([list(values)])).first()
+def _add(
+    found: Lists, field: str, counts: pl.Expr, values: tuple[str | float, ...], kind: pl.DataType
+) -> None:
+    """One more list for a field: where `counts` holds, else what stands there already."""
+    sure = counts.fill_null(value=False)
+    listed = pl.lit(pl.Series([list(values)])).first()
+    test, rest = found.get(field, (pl.lit(value=False), pl.lit(None, pl.List(kind))))
+    found[field] = (test | sure, pl.when(sure).then(listed).otherwise(rest))

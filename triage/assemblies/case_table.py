@@ -7,9 +7,9 @@ from numpy.typing import NDArray
 from triage.assemblies.alternatives import SHIFT
 from triage.assemblies.build_up import STATES, State
 from triage.assemblies.figures import Known
-from triage.assemblies.solve import Years
 from triage.contract.assemblies import ELEMENTS, Library
 from triage.contract.policy import Policy
+from triage.physics.deck import DeckYear
 from triage.physics.monthly import VERDICTS
 
 _INDOOR = {
@@ -83,7 +83,8 @@ def _rows(
     library: Library,
 ) -> pl.DataFrame:
     solved, edges = known.states[state], known.around.boundaries
-    stacks, year, at = solved.stacks, solved.years.condensation, solved.at[rows]
+    stacks, at = solved.stacks, solved.at[rows]
+    year, deck, has_deck = solved.years.again(at)
     edge, layer = known.of_around[rows], known.of_layers[rows]
     told, air = stacks.described[layer], around[edge]
     elements = known.layers["element"][layer]
@@ -92,10 +93,10 @@ def _rows(
         "p_out_pa": edges.p_out_pa[edge],
         "t_in_c": edges.t_in_c[edge],
         "p_in_pa": edges.p_in_pa[edge],
-        "watch_t_c": year.watch_t_c[at],
-        "watch_p_pa": year.watch_p_pa[at],
-        "watch_psat_pa": year.watch_psat_pa[at],
-        "condensate_g_m2": year.condensate_g_m2[at],
+        "watch_t_c": year.watch_t_c,
+        "watch_p_pa": year.watch_p_pa,
+        "watch_psat_pa": year.watch_psat_pa,
+        "condensate_g_m2": year.condensate_g_m2,
     }
     return pl.DataFrame(
         {
@@ -110,12 +111,12 @@ def _rows(
             "method": told["invalid"],
             "missing": told["missing"],
             "watch_name": told["watch_name"],
-            "verdict": pl.Series(list(VERDICTS))[year.verdict[at].astype(np.int64)],
-            "peak_g_m2": year.peak_g_m2[at],
-            "residual_g_m2": year.residual_g_m2[at],
-            "peak_month": year.peak_month[at],
+            "verdict": pl.Series(list(VERDICTS))[year.verdict.astype(np.int64)],
+            "peak_g_m2": year.peak_g_m2,
+            "residual_g_m2": year.residual_g_m2,
+            "peak_month": year.peak_month,
             **{name: pl.Series(name, values).arr.to_list() for name, values in months.items()},
-            "deck_mc_pct": _deck(solved.years, at),
+            "deck_mc_pct": _deck(deck, has_deck),
         }
     )
 
@@ -139,11 +140,11 @@ def _indoor(air: pl.DataFrame, policy: Policy) -> pl.Series:
     return air.select(text.alias("indoor")).to_series()
 
 
-def _deck(years: Years, rows: NDArray[np.int64]) -> pl.Series:
+def _deck(deck: DeckYear, has_deck: NDArray[np.bool_]) -> pl.Series:
     """Monthly moisture of the deck; null where there is none. [percent of dry mass]."""
-    row = np.where(years.has_deck, np.cumsum(years.has_deck) - 1, -1)[rows]
-    months = years.deck.mc_pct
-    taken = months[np.maximum(row, 0)] if len(months) else np.zeros((len(rows), 12))
+    row = np.where(has_deck, np.cumsum(has_deck) - 1, -1)
+    months = deck.mc_pct
+    taken = months[np.maximum(row, 0)] if len(months) else np.zeros((len(row), 12))
     lists = pl.Series("deck_mc_pct", taken, nan_to_null=True).arr.to_list()
     frame = pl.DataFrame({"there": row >= 0, "deck_mc_pct": lists})
     return frame.select(pl.when("there").then("deck_mc_pct")).to_series()

@@ -12,6 +12,7 @@ from triage.assemblies.layers import CASE_FIELDS
 from triage.assemblies.planes import foam_at_rafters, plane_today
 from triage.assemblies.roof_layers import AGAINST_DECK
 from triage.assemblies.wall_layers import CAVITIES, SOLID
+from triage.contract.assemblies import ELEMENTS
 from triage.contract.policy import Policy
 
 SURROUNDINGS: dict[str, pl.DataType] = {
@@ -33,7 +34,6 @@ _WALL = (
     *("wall_insulation_existing", "cavity_width_mm", "cavity_state"),
 )
 _FLOOR = ("floor_construction",)
-_ELEMENTS = ("roof", "wall", "floor")
 _OUTER = (
     *("roof_covering", "roof_underlay", "roof_deck", "roof_outer_class", "vapour_diffusion_port"),
     "foam_deck_top_only",
@@ -68,16 +68,53 @@ def distinct_cases(frames: Sequence[pl.DataFrame], policy: Policy) -> Cases:
     policy
         Gives the limits by which planes are told.
     """
-    reduced = pl.concat([frame.select(_reduced(policy)) for frame in frames])
-    judged = reduced["element"].is_not_null()
-    layers, of_layers = _distinct(reduced.select(list(CASE_FIELDS)))
-    around, of_around = _distinct(reduced.select(list(SURROUNDINGS)))
-    both = pl.DataFrame({"layers": of_layers, "around": of_around})
-    pairs, of_rows = _numbered(both.filter(judged))
-    numbers = np.full(reduced.height, -1, dtype=np.int64)
-    numbers[judged.to_numpy()] = of_rows.to_numpy()
-    heights = np.cumsum([frame.height for frame in frames])[:-1]
-    return Cases(layers, around, pairs, np.split(numbers, heights))
+    heights = [frame.height for frame in frames]
+    of_layers = np.full(sum(heights), -1, dtype=np.int64)
+    layers, count = [], 0
+    for element in ELEMENTS:
+        # Each element has its own few keys: a wall need not be told apart by its roof.
+        rows, mask = _selected(frames, _of(element), _layer_keys(element, policy))
+        table, numbers = distinct_rows(rows)
+        of_layers[mask] = numbers.to_numpy() + count
+        layers.append(_wide(table, element))
+        count += table.height
+    every = pl.any_horizontal([_of(element) for element in ELEMENTS])
+    rows, judged = _selected(frames, every, _around_keys())
+    around, of_around = distinct_rows(rows)
+    both = pl.DataFrame({"layers": of_layers[judged], "around": of_around})
+    pairs, of_pairs = numbered(both)
+    of_rows = np.full(len(judged), -1, dtype=np.int64)
+    of_rows[judged] = of_pairs.to_numpy()
+    return Cases(pl.concat(layers), around, pairs, np.split(of_rows, np.cumsum(heights)[:-1]))
+
+
+def _of(element: str) -> pl.Expr:
+    """Rows of an element whose layers a measure can change."""
+    is_element = pl.col("measure_element") == element
+    return (is_element & (pl.col("measure_group") != "AIR")).fill_null(value=False)
+
+
+def _selected(
+    frames: Sequence[pl.DataFrame], test: pl.Expr, keys: list[pl.Expr]
+) -> tuple[pl.DataFrame, NDArray[np.bool_]]:
+    """The keys of the rows of all frames that pass a test, and which rows those are."""
+    masks = [frame.select(test.alias("mask")).to_series() for frame in frames]
+    parts = [
+        frame.lazy().filter(mask).select(keys).collect()
+        for frame, mask in zip(frames, masks, strict=True)
+    ]
+    return pl.concat(parts), np.concatenate([mask.to_numpy() for mask in masks])
+
+
+def _wide(rows: pl.DataFrame, element: str) -> pl.DataFrame:
+    """Distinct rows of an element with every case field; what is not its own is null."""
+    known = rows.with_columns(pl.lit(element).alias("element"))
+    blank = [
+        pl.lit(value=False if kind == pl.Boolean else None, dtype=kind).alias(name)
+        for name, kind in CASE_FIELDS.items()
+        if name not in known.columns
+    ]
+    return known.with_columns(blank).select(list(CASE_FIELDS))
 
 
 def with_months(cases: Cases, climate: pl.DataFrame) -> Cases:
@@ -88,13 +125,13 @@ def with_months(cases: Cases, climate: pl.DataFrame) -> Cases:
     return replace(cases, around=cases.around.with_columns(known))
 
 
-def _distinct(rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
+def distinct_rows(rows: pl.DataFrame) -> tuple[pl.DataFrame, pl.Series]:
     """Distinct rows in order of first appearance, and the number of each row's."""
-    first, numbers = _numbered(_codes(rows).with_row_index("at"), but="at")
+    first, numbers = numbered(_codes(rows).with_row_index("at"), but="at")
     return rows[first["at"]], numbers
 
 
-def _numbered(rows: pl.DataFrame, but: str | None = None) -> tuple[pl.DataFrame, pl.Series]:
+def numbered(rows: pl.DataFrame, but: str | None = None) -> tuple[pl.DataFrame, pl.Series]:
     """First row of each kind, and the number of each row's kind; `but` is no part of the kind."""
     keys = [name for name in rows.columns if name != but]
     first = rows.unique(keys, keep="first", maintain_order=True)
@@ -104,45 +141,44 @@ def _numbered(rows: pl.DataFrame, but: str | None = None) -> tuple[pl.DataFrame,
     return first, numbers.cast(pl.Int64)
 
 
-def _reduced(policy: Policy) -> list[pl.Expr]:
-    """Each key, null where it does not matter for the element, so that like cases are alike."""
-    element = pl.col("measure_element")
-    judged = element.is_in(_ELEMENTS) & (pl.col("measure_group") != "AIR")
-    what = pl.when(judged).then(element)
-    changes = judged & ~pl.col("measure_group").is_in(_UNCHANGED)
+def _layer_keys(element: str, policy: Policy) -> list[pl.Expr]:
+    """What the layers of an element hang on, null where it does not matter, so like are alike."""
+    changes = ~pl.col("measure_group").is_in(_UNCHANGED)
     in_roof = pl.col("foam_in_roof").fill_null(value=False)
     on_top = pl.col("foam_deck_top_only").fill_null(value=False)
+    before = plane_today(policy)
     values: dict[str, pl.Expr] = {
-        "element": what,
-        "measure_group": pl.when(judged).then("measure_group"),
         "measure_material": pl.when(changes).then("measure_material"),
         "measure_thickness_mm": pl.when(changes).then("measure_thickness_mm"),
-        "plane_before": plane_today(policy),
+        "plane_before": before,
         "foam_class": pl.when(in_roof).then("foam_class_resolved").otherwise(pl.lit("none")),
         "foam_thickness_mm": pl.when(in_roof | on_top).then("foam_thickness_mm"),
         "foam_at_rafters": foam_at_rafters().fill_null(value=False),
         "foam_cracked": has_any("foam_defects", _CRACKS).fill_null(value=False),
-        "existing_insulation_mm": pl.lit(None, pl.Float64),
-        "climate_id": pl.when(judged).then("climate_id"),
-        "humidity_class": pl.when(judged).then(pl.col("humidity_class").cast(pl.Float64)),
-        "climate_doubtful": judged & (pl.col("join_quality") != "good").fill_null(value=False),
-        "is_north": judged & pl.col("latitude_north").fill_null(value=True),
     }
-    by_element = {**dict.fromkeys(_ROOF, "roof"), **dict.fromkeys(_WALL, "wall")}
-    by_element |= dict.fromkeys(_FLOOR, "floor")
-    counts = _counts(values["plane_before"], pl.col("plane_after"))
+    counts = _counts(before, pl.col("plane_after"))
+    own = {"roof": _ROOF, "wall": _WALL, "floor": _FLOOR}[element]
     told = []
-    for name, dtype in KEYS.items():
+    for name in ("measure_group", "measure_material", "measure_thickness_mm", *own):
         value = values.get(name, pl.col(name))
         if name in counts:
             value = pl.when(counts[name]).then(value)
-        if name in by_element:
-            value = pl.when(judged & (element == by_element[name])).then(value)
-        if dtype == pl.Float64 and name.endswith("_mm"):
+        if name.endswith("_mm"):
             tenths = (value * _STEPS_PER_MM).round().clip(-_MOST_TENTHS, _MOST_TENTHS)
             value = pl.when(value.is_finite()).then(tenths / _STEPS_PER_MM)
-        told.append(value.cast(dtype).alias(name))
+        told.append(value.cast(CASE_FIELDS[name]).alias(name))
     return told
+
+
+def _around_keys() -> list[pl.Expr]:
+    """Climate and indoor air of a row."""
+    values = {
+        "climate_id": pl.col("climate_id"),
+        "humidity_class": pl.col("humidity_class"),
+        "climate_doubtful": (pl.col("join_quality") != "good").fill_null(value=False),
+        "is_north": pl.col("latitude_north").fill_null(value=True),
+    }
+    return [values[name].cast(kind).alias(name) for name, kind in SURROUNDINGS.items()]
 
 
 def _counts(before: pl.Expr, after: pl.Expr) -> dict[str, pl.Expr]:

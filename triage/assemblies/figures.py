@@ -9,7 +9,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from triage.assemblies.build_up import State
-from triage.assemblies.solve import Solved, Surroundings
+from triage.assemblies.solve import Surroundings
+from triage.assemblies.years import Solved, spread
 from triage.contract.assemblies import Library
 from triage.contract.policy import Policy
 from triage.physics.drying import drying_loss_pct
@@ -75,9 +76,9 @@ def figures(known: Known, policy: Policy, library: Library) -> pl.DataFrame:
     drawn, drawn_before = ~known.stack("after", "lacks"), ~known.stack("before", "lacks")
     invalid = known.stack("after", "invalid")
     judged = drawn & ~invalid
-    condensation = known.states["after"].years.condensation
-    peak = known.year("after", condensation.peak_g_m2)
-    left = known.year("after", condensation.residual_g_m2)
+    years = known.states["after"].years
+    peak = known.year("after", spread(years.condensation.peak_g_m2, years.judged))
+    left = known.year("after", spread(years.condensation.residual_g_m2, years.judged))
     values: dict[str, Floats] = {
         "condensate_peak_g_m2": np.where(judged, peak, np.nan),
         "condensate_residual_g_m2": np.where(judged, left, np.nan),
@@ -97,7 +98,7 @@ def figures(known: Known, policy: Policy, library: Library) -> pl.DataFrame:
             "monthly_method_valid": pl.Series(~invalid).set(unsure, None),
             **{name: pl.Series(name, value, nan_to_null=True) for name, value in values.items()},
             "missing": known.told("after", "missing"),
-            "worst": np.where(drawn, peak, -1.0),
+            "worst": np.where(judged, peak, np.where(drawn, 0.0, -1.0)),
         }
     )
 
@@ -110,9 +111,9 @@ def _screen(known: Known, policy: Policy) -> Floats:
     low, high = policy.number("interface_rh_from_c"), policy.number("interface_rh_to_c")
     counted = np.where((t >= low) & (t <= high), 100.0 * p / full, 0.0).max(axis=1, initial=0.0)
     frame = known.has("wall_construction", _FRAMES) & ~known.has("measure_group", ("EWI",))
-    deck = known.year("after", years.has_deck)
+    deck = known.stack("after", "deck_slot") >= 0
     wood = deck | known.has("element", ("floor",)) | frame
-    return np.where(wood, known.year("after", counted), np.nan)
+    return np.where(wood, known.year("after", spread(counted, years.judged)), np.nan)
 
 
 def _drying(
@@ -131,11 +132,9 @@ def _drying(
 
 def _decks(known: Known, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
     years = known.states["after"].years
-    swing, most = np.full(len(years.has_deck), np.nan), np.full(len(years.has_deck), np.nan)
-    swing[years.has_deck], most[years.has_deck] = years.deck.swing_pct, years.deck.mc_max_pct
-    swing, most = known.year("after", swing), known.year("after", most)
-    coldest = years.condensation.watch_t_c.min(axis=1, initial=np.inf)
-    coldest = known.year("after", coldest)
+    swing = known.year("after", spread(years.deck.swing_pct, years.followed))
+    most = known.year("after", spread(years.deck.mc_max_pct, years.followed))
+    coldest = known.year("after", years.coldest_c)
     roof = known.has("element", ("roof",))
     enclosed = drawn & roof & (known.stack("after", "critical") >= 0)
     return {

@@ -14,7 +14,8 @@ from triage.assemblies.case_table import case_names, case_table
 from triage.assemblies.cases import distinct_cases, with_months
 from triage.assemblies.code_checks import foam_r_required_m2k_w, foam_ratio_required
 from triage.assemblies.figures import FIGURES, Known, figures
-from triage.assemblies.solve import solved, stacks_of, surroundings
+from triage.assemblies.solve import stacks_of, surroundings
+from triage.assemblies.years import solved
 from triage.contract.assemblies import Library
 from triage.contract.expressions import bind
 from triage.contract.policy import Policy

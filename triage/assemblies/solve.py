@@ -1,8 +1,6 @@
-"""Solves the distinct known cases: layers before and after, boundaries, and every kernel once."""
+"""Stacks of the known build-ups and the surroundings that they stand in."""
 
-from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
-from typing import Any
 
 import numpy as np
 import polars as pl
@@ -10,19 +8,22 @@ from numpy.typing import NDArray
 
 from triage.assemblies.alternatives import SHIFT
 from triage.assemblies.build_up import BuildUps, State
-from triage.assemblies.layers import build_ups
+from triage.assemblies.cases import distinct_rows
+from triage.assemblies.layers import CASE_FIELDS, build_ups
 from triage.contract.assemblies import ELEMENTS, Library
 from triage.contract.policy import Policy
-from triage.physics.deck import DeckYear, deck_year
-from triage.physics.drying import drying_potential_kg_m2
 from triage.physics.indoor import en_15026_indoor, indoor_climate
-from triage.physics.monthly import Boundaries, CondensationYear, condensation_year
+from triage.physics.monthly import Boundaries
 from triage.physics.vapour import saturation_pressure_pa
 
 Floats = NDArray[np.float64]
 _MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 _WETTING = np.array([1, 1, 1, 0, 0, 0, 0, 0, 0, 1, 1, 1], dtype=bool)  # October to March, north
 _HIGH_LOAD_CLASS = 4.0
+_PROPOSED = (
+    *("measure_group", "measure_material", "measure_thickness_mm", "plane_after"),
+    "vapour_control_after",
+)
 _ROUNDING = 1e-9
 _STAND_IN = {"t_mean_c": 10.0, "vp_mean_pa": 800.0}  # where there is no record; never looked at
 
@@ -65,6 +66,10 @@ class Stacks:
         taken = {f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "described"}
         return Stacks(described=self.described, **taken)
 
+    def again(self, rows: NDArray[np.int64]) -> "Stacks":
+        """The stacks of these rows with their words."""
+        return replace(self.of(rows), described=self.described[rows])
+
     @property
     def r_total(self) -> Floats:
         """Resistance with both surfaces. [m²K/W]."""
@@ -82,29 +87,6 @@ class Stacks:
     def from_inside(self, values: Floats, outside: Floats) -> Floats:
         """What is left of a row's values inside a place; rounding cannot make it negative."""
         return np.asarray(np.maximum(values.sum(axis=1) - outside, 0.0))
-
-
-@dataclass(frozen=True, slots=True)
-class Years:
-    """The year of every distinct stack in every surroundings that it occurs in.
-
-    `deck` has rows only for the stacks with a timber deck, `has_deck`. `drying_kg_m2` is NaN where
-    outside air dries the layer.
-    """
-
-    condensation: CondensationYear
-    deck: DeckYear
-    has_deck: NDArray[np.bool_]
-    drying_kg_m2: Floats
-
-
-@dataclass(frozen=True, slots=True)
-class Solved:
-    """One state of the known cases: `stacks` one a build-up, `at` the row of `years` of a case."""
-
-    stacks: Stacks
-    years: Years
-    at: NDArray[np.int64]
 
 
 def surroundings(around: pl.DataFrame, climate: pl.DataFrame, policy: Policy) -> Surroundings:
@@ -150,6 +132,15 @@ def _monthly(record: pl.DataFrame, name: str) -> Floats:
 
 def stacks_of(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
     """Layers of every known build-up in one state, in the order of `layers`."""
+    if state == "before":
+        # What is proposed is no part of today's layers: few homes differ without it.
+        blank = [pl.lit(None, CASE_FIELDS[name]).alias(name) for name in _PROPOSED]
+        layers, numbers = distinct_rows(layers.with_columns(blank))
+        return _drawn(layers, library, state).again(numbers.to_numpy())
+    return _drawn(layers, library, state)
+
+
+def _drawn(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
     # A build-up of no element is never solved; it stands among the last, where nothing is known.
     elements = layers["element"].fill_null(ELEMENTS[-1]).to_numpy()
     parts: list[BuildUps] = []
@@ -183,119 +174,4 @@ def stacks_of(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
         invalid=described["invalid"].is_not_null().to_numpy(),
         described=described,
     )
-    return replace(whole.of(place), described=described[place])
-
-
-def solved(
-    stacks: Mapping[State, Stacks],
-    around: Surroundings,
-    of_layers: NDArray[np.int64],
-    of_around: NDArray[np.int64],
-) -> dict[State, Solved]:
-    """Every kernel once for every distinct stack and surroundings, whichever cases share them.
-
-    Parameters
-    ----------
-    stacks
-        Stacks of the known build-ups in each state.
-    around
-        Known surroundings.
-    of_layers, of_around
-        Rows of those two for each known case.
-    """
-    states = list(stacks)
-    physical = np.concatenate([_physical(stacks[state]) for state in states])
-    first, kind = _same(physical)
-    count = len(stacks[states[0]].r_se)
-    pairs = [
-        kind[n * count + of_layers] * len(around.season) + of_around for n in range(len(states))
-    ]
-    keys, at = np.unique(np.concatenate(pairs), return_inverse=True)
-    where, which = np.divmod(keys, len(around.season))
-    rows = first[where]
-    taken = _both(stacks[states[0]], stacks[states[-1]], rows % count, rows >= count)
-    years = _years(taken, around, which)
-    parts = np.split(at.astype(np.int64), len(states))
-    return {
-        state: Solved(stacks[state], years, part) for state, part in zip(states, parts, strict=True)
-    }
-
-
-def _physical(stacks: Stacks) -> Floats:
-    """What the kernels see of each stack, one row a stack."""
-    columns = (stacks.r_se, stacks.r_si, stacks.watch, stacks.critical)
-    more = (stacks.deck_slot, stacks.deck_kg_m2)
-    return np.ascontiguousarray(np.column_stack([stacks.r_m2k_w, stacks.sd_m, *columns, *more]))
-
-
-def _same(rows: Floats) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """First row of each kind, and the kind of each row; alike means alike to the last bit."""
-    record = rows.view(np.dtype((np.void, rows.dtype.itemsize * rows.shape[1]))).ravel()
-    _, first, kind = np.unique(record, return_index=True, return_inverse=True)
-    return first.astype(np.int64), kind.astype(np.int64)
-
-
-def _both(
-    one: Stacks, other: Stacks, rows: NDArray[np.int64], from_other: NDArray[np.bool_]
-) -> Stacks:
-    """Rows of two sets of stacks, each from the set that it belongs to."""
-    left, right = one.of(rows), other.of(rows)
-
-    def pick(a: NDArray[Any], b: NDArray[Any]) -> NDArray[Any]:
-        test = from_other[:, np.newaxis] if a.ndim == 2 else from_other
-        return np.asarray(np.where(test, b, a))
-
-    taken = {
-        f.name: pick(getattr(left, f.name), getattr(right, f.name))
-        for f in fields(one)
-        if f.name != "described"
-    }
-    return Stacks(described=one.described, **taken)
-
-
-def _years(stacks: Stacks, around: Surroundings, which: NDArray[np.int64]) -> Years:
-    year = condensation_year(
-        stacks.r_m2k_w,
-        stacks.sd_m,
-        stacks.r_se,
-        stacks.r_si,
-        stacks.watch,
-        around.boundaries,
-        which,
-    )
-    has_deck = stacks.deck_slot >= 0
-    deck = _deck(stacks, around, which, has_deck)
-    return Years(year, deck, has_deck, _drying(stacks, around, which))
-
-
-def _deck(
-    stacks: Stacks, around: Surroundings, which: NDArray[np.int64], some: NDArray[np.bool_]
-) -> DeckYear:
-    place = np.where(some, stacks.deck_slot + 0.5, 0.0)
-    sd_out = stacks.up_to(stacks.sd_m, place)
-    r_out = stacks.up_to(stacks.r_m2k_w, place) + stacks.r_se
-    return deck_year(
-        sd_out[some],
-        stacks.from_inside(stacks.sd_m, sd_out)[some],
-        r_out[some],
-        stacks.r_total[some],
-        stacks.deck_kg_m2[some],
-        around.boundaries,
-        which[some],
-    )
-
-
-def _drying(stacks: Stacks, around: Surroundings, which: NDArray[np.int64]) -> Floats:
-    some = stacks.critical >= 0
-    sd_out = stacks.up_to(stacks.sd_m, stacks.critical)
-    r_out = stacks.up_to(stacks.r_m2k_w, stacks.critical) + stacks.r_se
-    potential = drying_potential_kg_m2(
-        sd_out,
-        stacks.from_inside(stacks.sd_m, sd_out),
-        r_out,
-        np.maximum(stacks.r_total, 1e-9),
-        around.boundaries,
-        which,
-        around.season,
-    )
-    return np.where(some, potential, np.nan)
+    return whole.again(place)
