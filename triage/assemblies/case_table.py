@@ -85,9 +85,9 @@ def _rows(
     solved, edges = known.states[state], known.around.boundaries
     stacks, at = solved.stacks, solved.at[rows]
     year, deck, has_deck = solved.years.again(at)
-    edge, layer = known.of_around[rows], known.of_layers[rows]
+    edge, layer = known.of_around[rows], solved.rows[rows]
     told, air = stacks.described[layer], around[edge]
-    elements = known.layers["element"][layer]
+    elements = known.layers["element"][known.of_layers[rows]]
     months = {
         "t_out_c": edges.t_out_c[edge],
         "p_out_pa": edges.p_out_pa[edge],

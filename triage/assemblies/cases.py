@@ -74,13 +74,15 @@ def distinct_cases(frames: Sequence[pl.DataFrame], policy: Policy) -> Cases:
     for element in ELEMENTS:
         # Each element has its own few keys: a wall need not be told apart by its roof.
         rows, mask = _selected(frames, _of(element), _layer_keys(element, policy))
-        table, numbers = distinct_rows(rows)
+        coded = rows.lazy().select(_layer_keys(element, policy, coded=True)).collect()
+        first, numbers = numbered(_codes(coded).with_row_index("at"), but="at")
+        table = rows[first["at"]].select(_layer_keys(element, policy))
         of_layers[mask] = numbers.to_numpy() + count
         layers.append(_wide(table, element))
         count += table.height
     every = pl.any_horizontal([_of(element) for element in ELEMENTS])
     rows, judged = _selected(frames, every, _around_keys())
-    around, of_around = distinct_rows(rows)
+    around, of_around = distinct_rows(rows.select(_around_keys()))
     both = pl.DataFrame({"layers": of_layers[judged], "around": of_around})
     pairs, of_pairs = numbered(both)
     of_rows = np.full(len(judged), -1, dtype=np.int64)
@@ -97,12 +99,10 @@ def _of(element: str) -> pl.Expr:
 def _selected(
     frames: Sequence[pl.DataFrame], test: pl.Expr, keys: list[pl.Expr]
 ) -> tuple[pl.DataFrame, NDArray[np.bool_]]:
-    """The keys of the rows of all frames that pass a test, and which rows those are."""
+    """What the keys read of the rows of all frames that pass a test, and which rows those are."""
+    names = list(dict.fromkeys(name for key in keys for name in key.meta.root_names()))
     masks = [frame.select(test.alias("mask")).to_series() for frame in frames]
-    parts = [
-        frame.lazy().filter(mask).select(keys).collect()
-        for frame, mask in zip(frames, masks, strict=True)
-    ]
+    parts = [frame.select(names).filter(mask) for frame, mask in zip(frames, masks, strict=True)]
     return pl.concat(parts), np.concatenate([mask.to_numpy() for mask in masks])
 
 
@@ -141,8 +141,11 @@ def numbered(rows: pl.DataFrame, but: str | None = None) -> tuple[pl.DataFrame, 
     return first, numbers.cast(pl.Int64)
 
 
-def _layer_keys(element: str, policy: Policy) -> list[pl.Expr]:
-    """What the layers of an element hang on, null where it does not matter, so like are alike."""
+def _layer_keys(element: str, policy: Policy, *, coded: bool = False) -> list[pl.Expr]:
+    """What the layers of an element hang on, null where it does not matter, so like are alike.
+
+    `coded` gives whole numbers in the place of texts, which are quicker to tell apart.
+    """
     changes = ~pl.col("measure_group").is_in(_UNCHANGED)
     in_roof = pl.col("foam_in_roof").fill_null(value=False)
     on_top = pl.col("foam_deck_top_only").fill_null(value=False)
@@ -156,17 +159,19 @@ def _layer_keys(element: str, policy: Policy) -> list[pl.Expr]:
         "foam_at_rafters": foam_at_rafters().fill_null(value=False),
         "foam_cracked": has_any("foam_defects", _CRACKS).fill_null(value=False),
     }
-    counts = _counts(before, pl.col("plane_after"))
+    counts = counts_for(before, pl.col("plane_after"))
     own = {"roof": _ROOF, "wall": _WALL, "floor": _FLOOR}[element]
     told = []
     for name in ("measure_group", "measure_material", "measure_thickness_mm", *own):
-        value = values.get(name, pl.col(name))
+        value, kind = values.get(name, pl.col(name)), CASE_FIELDS[name]
+        if coded and kind == pl.String:
+            value, kind = value.cast(pl.Categorical).to_physical(), pl.UInt32()
         if name in counts:
             value = pl.when(counts[name]).then(value)
         if name.endswith("_mm"):
             tenths = (value * _STEPS_PER_MM).round().clip(-_MOST_TENTHS, _MOST_TENTHS)
             value = pl.when(value.is_finite()).then(tenths / _STEPS_PER_MM)
-        told.append(value.cast(CASE_FIELDS[name]).alias(name))
+        told.append(value.cast(kind).alias(name))
     return told
 
 
@@ -181,7 +186,7 @@ def _around_keys() -> list[pl.Expr]:
     return [values[name].cast(kind).alias(name) for name, kind in SURROUNDINGS.items()]
 
 
-def _counts(before: pl.Expr, after: pl.Expr) -> dict[str, pl.Expr]:
+def counts_for(before: pl.Expr, after: pl.Expr) -> dict[str, pl.Expr]:
     """When a field can be part of the layers, today or afterwards; others always can."""
 
     def either(*planes: str) -> pl.Expr:
@@ -205,7 +210,7 @@ def _codes(reduced: pl.DataFrame) -> pl.DataFrame:
     whole = reduced.select(
         pl.col(pl.String).cast(pl.Categorical).to_physical(),
         (pl.col(pl.Float64) * _STEPS_PER_MM).cast(pl.Int64),
-        pl.col(pl.Boolean).cast(pl.Int64),
+        pl.col(pl.Boolean, pl.UInt32).cast(pl.Int64),
     ).cast(pl.Int64)
     whole = whole.with_columns(pl.all() - pl.all().min() + 1).fill_null(0)
     sizes = [int(size or 0) + 1 for size in whole.select(pl.all().max()).row(0)]

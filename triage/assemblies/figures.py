@@ -56,8 +56,9 @@ class Known:
         return np.asarray(held[self.of_layers])
 
     def stack(self, state: State, name: str) -> NDArray[Any]:
-        """An array of the build-ups' stacks, case by case."""
-        return np.asarray(getattr(self.states[state].stacks, name)[self.of_layers])
+        """An array of the stacks of a state, case by case."""
+        solved = self.states[state]
+        return np.asarray(getattr(solved.stacks, name)[solved.rows])
 
     def year(self, state: State, values: NDArray[Any]) -> NDArray[Any]:
         """Values of the distinct years, case by case."""
@@ -65,7 +66,8 @@ class Known:
 
     def told(self, state: State, column: str) -> pl.Series:
         """A described column of the build-ups, case by case."""
-        return self.states[state].stacks.described[column][self.of_layers]
+        solved = self.states[state]
+        return solved.stacks.words(column, solved.rows)
 
 
 def figures(known: Known, policy: Policy, library: Library) -> pl.DataFrame:
@@ -167,7 +169,7 @@ def _frost(known: Known, state: State, drawn: NDArray[np.bool_], library: Librar
     rows = known.of_around[solid]
     month = edges.t_out_c[rows].argmin(axis=1)
     leaf = library.anatomies["wall"].slots.index(_MASONRY_SLOT)
-    layer = known.of_layers[solid]
+    layer = known.states[state].rows[solid]
     mm = np.zeros((len(rows), stacks.r_m2k_w.shape[1]))
     counted = np.zeros(mm.shape, dtype=bool)
     mm[:, leaf] = known.told(state, f"{_MASONRY_SLOT}_mm").fill_null(0.0).to_numpy()[solid]
@@ -186,11 +188,12 @@ def _frost(known: Known, state: State, drawn: NDArray[np.bool_], library: Librar
 
 
 def _airs(known: Known, drawn: NDArray[np.bool_]) -> dict[str, Floats]:
-    stacks = known.states["after"].stacks
+    solved = known.states["after"]
+    stacks, rows = solved.stacks, solved.rows
     outer = stacks.up_to(stacks.sd_m, stacks.watch.astype(np.float64))
-    inner = stacks.from_inside(stacks.sd_m, outer)[known.of_layers]
-    some = drawn & (known.stack("after", "watch") >= 0)
-    outer = outer[known.of_layers]
+    inner = stacks.from_inside(stacks.sd_m, outer)[rows]
+    some = drawn & (stacks.watch[rows] >= 0)
+    outer = outer[rows]
     return {
         "outer_sd_m": np.where(some, outer, np.nan),
         "inner_sd_m": np.where(some, inner, np.nan),

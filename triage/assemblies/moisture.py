@@ -1,6 +1,7 @@
 """The computed moisture quantities of assessment rows: distinct cases, solved once, joined back."""
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -89,7 +90,10 @@ def _answered(
     table = tries.table.join(numbered, on=["layers", "around"], how="left", maintain_order="left")
     of_layers, of_around = pairs["layers"].to_numpy(), pairs["around"].to_numpy()
     around = surroundings(tries.around, climate, policy)
-    stacks = {state: stacks_of(tries.layers, library, state) for state in STATES}
+    # Arrays let go of the interpreter, so both states are drawn up at once.
+    with ThreadPoolExecutor(len(STATES)) as both:
+        drawn = both.map(lambda state: stacks_of(tries.layers, library, state), STATES)
+        stacks = dict(zip(STATES, drawn, strict=True))
     states = solved(stacks, around, of_layers, of_around)
     known = Known(tries.layers, of_layers, around, of_around, states)
     return _agreed(table, figures(known, policy, library), policy), known

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 
 from triage.assemblies.alternatives import SHIFT
 from triage.assemblies.build_up import BuildUps, State
-from triage.assemblies.cases import distinct_rows
+from triage.assemblies.cases import counts_for, distinct_rows
 from triage.assemblies.layers import CASE_FIELDS, build_ups
 from triage.contract.assemblies import ELEMENTS, Library
 from triage.contract.policy import Policy
@@ -20,6 +20,7 @@ Floats = NDArray[np.float64]
 _MONTHS = tuple(f"{month:02d}" for month in range(1, 13))
 _WETTING = np.array([1, 1, 1, 0, 0, 0, 0, 0, 0, 1, 1, 1], dtype=bool)  # October to March, north
 _HIGH_LOAD_CLASS = 4.0
+_TODAY = ("interior_vapour_control",)
 _PROPOSED = (
     *("measure_group", "measure_material", "measure_thickness_mm", "plane_after"),
     "vapour_control_after",
@@ -62,13 +63,13 @@ class Stacks:
     described: pl.DataFrame
 
     def of(self, rows: NDArray[np.int64]) -> "Stacks":
-        """The stacks of these rows; `described` stays as it is, one row a build-up."""
+        """The stacks of these rows; their words stay where they are."""
         taken = {f.name: getattr(self, f.name)[rows] for f in fields(self) if f.name != "described"}
         return Stacks(described=self.described, **taken)
 
-    def again(self, rows: NDArray[np.int64]) -> "Stacks":
-        """The stacks of these rows with their words."""
-        return replace(self.of(rows), described=self.described[rows])
+    def words(self, column: str, rows: NDArray[np.int64]) -> pl.Series:
+        """A described column of some rows."""
+        return self.described[column][rows]
 
     @property
     def r_total(self) -> Floats:
@@ -130,14 +131,22 @@ def _monthly(record: pl.DataFrame, name: str) -> Floats:
     return record.select(months).to_numpy()
 
 
-def stacks_of(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
-    """Layers of every known build-up in one state, in the order of `layers`."""
-    if state == "before":
-        # What is proposed is no part of today's layers: few homes differ without it.
-        blank = [pl.lit(None, CASE_FIELDS[name]).alias(name) for name in _PROPOSED]
-        layers, numbers = distinct_rows(layers.with_columns(blank))
-        return _drawn(layers, library, state).again(numbers.to_numpy())
-    return _drawn(layers, library, state)
+def stacks_of(
+    layers: pl.DataFrame, library: Library, state: State
+) -> tuple[Stacks, NDArray[np.int64]]:
+    """Distinct layers of the known build-ups in one state, and which each build-up has."""
+    table, numbers = distinct_rows(layers.with_columns(_of_state(state)))
+    return _drawn(table, library, state), numbers.to_numpy()
+
+
+def _of_state(state: State) -> list[pl.Expr]:
+    """Fields that are no part of the layers of one state made null, so that like are alike."""
+    plane = pl.col("plane_before" if state == "before" else "plane_after")
+    counts = counts_for(plane, plane)
+    names = _PROPOSED if state == "before" else _TODAY
+    blank = {name: pl.lit(None, CASE_FIELDS[name]) for name in names}
+    kept = {name: pl.when(test).then(name) for name, test in counts.items() if name not in blank}
+    return [expr.alias(name) for name, expr in (kept | blank).items()]
 
 
 def _drawn(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
@@ -174,4 +183,4 @@ def _drawn(layers: pl.DataFrame, library: Library, state: State) -> Stacks:
         invalid=described["invalid"].is_not_null().to_numpy(),
         described=described,
     )
-    return whole.again(place)
+    return replace(whole.of(place), described=described[place])

@@ -2,7 +2,6 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -52,9 +51,10 @@ class Years:
 
 @dataclass(frozen=True, slots=True)
 class Solved:
-    """One state of the known cases: `stacks` one a build-up, `at` the row of `years` of a case."""
+    """One state of the known cases: row of `stacks` and row of `years`, `at`, of each case."""
 
     stacks: Stacks
+    rows: Rows
     years: Years
     at: Rows
 
@@ -67,31 +67,37 @@ def spread(values: Floats, some: NDArray[np.bool_]) -> Floats:
 
 
 def solved(
-    stacks: Mapping[State, Stacks], around: Surroundings, of_layers: Rows, of_around: Rows
+    stacks: Mapping[State, tuple[Stacks, Rows]],
+    around: Surroundings,
+    of_layers: Rows,
+    of_around: Rows,
 ) -> dict[State, Solved]:
     """Every kernel on the distinct stacks of both states.
 
     Parameters
     ----------
     stacks
-        Stacks of the known build-ups in each state.
+        Distinct stacks in each state, and which of them each known build-up has.
     around
         Known surroundings.
     of_layers, of_around
-        Rows of those two for each known case.
+        Known build-up and known surroundings of each known case.
     """
-    before, after = stacks["before"], stacks["after"]
+    (before, has_before), (after, has_after) = stacks["before"], stacks["after"]
+    in_before, in_after = has_before[of_layers], has_after[of_layers]
     first, kind = _same(np.concatenate([_physical(before), _physical(after)]))
-    count, climates = len(after.r_se), len(around.season)
-    pairs = [kind[start + of_layers] * climates + of_around for start in (0, count)]
+    start, climates = len(before.r_se), len(around.season)
+    pairs = [
+        kind[in_before] * climates + of_around,
+        kind[start + in_after] * climates + of_around,
+    ]
     keys, at = np.unique(np.concatenate(pairs), return_inverse=True)
     where, which = np.divmod(keys, climates)
-    rows = first[where]
-    taken = _both(before, after, rows % count, rows >= count)
+    taken = _both(before, after, first[where])
     of_before, of_after = np.split(at.astype(np.int64), 2)
-    drawn = ~after.lacks[of_layers]
-    judged = _marked(len(keys), of_after[drawn & ~after.invalid[of_layers]])
-    followed = _marked(len(keys), of_after[drawn & (after.deck_slot[of_layers] >= 0)])
+    drawn = ~after.lacks[in_after]
+    judged = _marked(len(keys), of_after[drawn & ~after.invalid[in_after]])
+    followed = _marked(len(keys), of_after[drawn & (after.deck_slot[in_after] >= 0)])
     years = Years(
         stacks=taken,
         around=around,
@@ -103,7 +109,10 @@ def solved(
         drying_kg_m2=_drying(taken, around, which),
         coldest_c=_coldest(taken, around, which),
     )
-    return {"before": Solved(before, years, of_before), "after": Solved(after, years, of_after)}
+    return {
+        "before": Solved(before, in_before, years, of_before),
+        "after": Solved(after, in_after, years, of_after),
+    }
 
 
 def _marked(count: int, rows: Rows) -> NDArray[np.bool_]:
@@ -126,16 +135,10 @@ def _same(rows: Floats) -> tuple[Rows, Rows]:
     return first.astype(np.int64), kind.astype(np.int64)
 
 
-def _both(one: Stacks, other: Stacks, rows: Rows, from_other: NDArray[np.bool_]) -> Stacks:
-    """Rows of two sets of stacks, each from the set that it belongs to."""
-    left, right = one.of(rows), other.of(rows)
-
-    def pick(a: NDArray[Any], b: NDArray[Any]) -> NDArray[Any]:
-        test = from_other[:, np.newaxis] if a.ndim == 2 else from_other
-        return np.asarray(np.where(test, b, a))
-
+def _both(one: Stacks, other: Stacks, rows: Rows) -> Stacks:
+    """Rows of two sets of stacks that are counted on, the second after the first."""
     taken = {
-        f.name: pick(getattr(left, f.name), getattr(right, f.name))
+        f.name: np.concatenate([getattr(one, f.name), getattr(other, f.name)])[rows]
         for f in fields(one)
         if f.name != "described"
     }
