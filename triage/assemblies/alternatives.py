@@ -136,8 +136,7 @@ def _combined(rows: pl.DataFrame, lists: Lists, most: int) -> tuple[pl.DataFrame
     for name in names:
         count = count * pl.col(f"try|{name}").list.len().fill_null(1).cast(pl.Int64)
     said = [
-        pl.when(pl.col(f"try|{name}").is_not_null()).then(pl.lit(name.replace("_", " ")))
-        for name in names
+        pl.when(pl.col(f"try|{name}").is_not_null()).then(pl.lit(_word(name))) for name in names
     ]
     told = pl.concat_str(said, separator=", ", ignore_nulls=True)
     wide = wide.with_columns(
@@ -151,6 +150,13 @@ def _combined(rows: pl.DataFrame, lists: Lists, most: int) -> tuple[pl.DataFrame
     known = [pl.coalesce(name, f"try|{name}").alias(name) for name in names]
     drop = [f"try|{name}" for name in names]
     return once.with_columns(known).drop(drop), many.with_columns(known).drop(drop)
+
+
+def _word(field: str) -> str:
+    """What is open, as a reader would call it."""
+    if field == SHIFT:
+        return "climate, whose record is far away"
+    return field.removesuffix("_mm").replace("_", " ")
 
 
 def _layer_lists(library: Library) -> Lists:
