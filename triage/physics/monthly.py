@@ -76,6 +76,10 @@ class Boundaries:
             )
         return rows
 
+    def table(self) -> Floats:
+        """All four in the order of the fields, shape (4, m, 12), as kernels read them."""
+        return np.stack([self.t_out_c, self.p_out_pa, self.t_in_c, self.p_in_pa])
+
 
 @dataclass(frozen=True, slots=True)
 class CondensationYear:
@@ -168,17 +172,13 @@ def condensation_year(
     small = np.empty((count, 5), dtype=np.int8)
     mass = np.empty((count, 2), dtype=np.float64)
     months = np.empty((count, 4, 12), dtype=np.float64)
-    edges = boundaries
     solve_many(
         r,
         sd,
         np.ascontiguousarray(r_se, dtype=np.float64),
         np.ascontiguousarray(r_si, dtype=np.float64),
         np.asarray(watch, dtype=np.int64),
-        edges.t_out_c,
-        edges.p_out_pa,
-        edges.t_in_c,
-        edges.p_in_pa,
+        boundaries.table(),
         rows,
         slice_r_m2k_w,
         small,
@@ -220,23 +220,20 @@ def condensation_profile(
     )
     place = np.zeros((2, MOST_POINTS), dtype=np.float64)
     layer = np.zeros(MOST_POINTS, dtype=np.int64)
-    grids = np.zeros((5, 12, MOST_POINTS), dtype=np.float64)
-    points, verdict = solve_one(
-        r[0],
-        sd[0],
+    grids = np.zeros((2, 5, 12, MOST_POINTS), dtype=np.float64)
+    points, verdict, turn = solve_one(
+        r,
+        sd,
         float(r_se),
         float(r_si),
-        boundaries.t_out_c[0],
-        boundaries.p_out_pa[0],
-        boundaries.t_in_c[0],
-        boundaries.p_in_pa[0],
+        boundaries.table(),
         slice_r_m2k_w,
         place,
         layer,
         grids,
     )
     _refuse_unfinished(np.array([verdict], dtype=np.int8))
-    t, p, psat, rate, store = (np.ascontiguousarray(grid[:, :points]) for grid in grids)
+    t, p, psat, rate, store = (np.ascontiguousarray(grid[:, :points]) for grid in grids[turn])
     return Profile(place[0, :points], layer[:points], t, p, psat, rate, store, int(verdict))
 
 

@@ -25,15 +25,20 @@ _WARM_ENOUGH_C = 3.0  # from here on the tangent passes below the curve over ice
 # Rows of the two scratch tables. A point is an interface or slice, surfaces included, counted
 # from outside; a joint is a point that is the face of a layer.
 PLACE, DEPTH, STORE, RATE = 0, 1, 2, 3  # by point: cumulative sd and R; g/m² held, gained a month
-WARM, RISE = 4, 5  # by month: °C of the outer face, K for each m²K/W
-SAT_OUT, SAT_IN = 6, 7  # by month: saturation at the surfaces, Pa
-FIRST_RATE, MEAN = 8, 9  # by point: RATE as the month begins; mean pressure of the month, Pa
-P = 10  # and 11 more, by point: saturation; at the surfaces the given pressure
+FIRST_RATE, MEAN = 4, 5  # by point: RATE as the month begins; mean pressure of the month, Pa
+WARM, RISE = 6, 7  # by month: °C of the outer face, K for each m²K/W
+COLDER = 8  # by month: saturation at the colder surface, Pa
+TOTAL, LOOKED = 9, 11  # and one more for a second year, by month: g/m²; mean pressure looked at
+LARGEST = 13  # one number: the largest store of the year
+SAT_OUT, SAT_IN = 14, 15  # by month: saturation at the surfaces, Pa
+P = 16  # and 11 more, by point: saturation; at the surfaces the given pressure
 LAYER, JOINT, THICK, KEPT = 0, 1, 2, 3  # layer just inside; joints; joints with slices; hull
 UNEVEN, WET = 4, 5  # by joint: faces share a point; slices hold water
 TODO = 6  # pairs of points still to be looked between
 MONTHS_WET = 7  # by point: months at whose end it holds water
-OPEN = 8  # and 11 more, by joint: its slices are in the hull
+LARGEST_AT = 8  # one number: the point that LARGEST belongs to
+KNOWN, CONDENSES = 9, 10  # by month: saturation is laid out; water condenses on a dry build-up
+OPEN = 11  # and 11 more, by joint: its slices are in the hull
 
 
 @compiled
@@ -47,22 +52,23 @@ def new_scratch() -> tuple[Floats, Integers]:
 
 @compiled
 def cut(
-    work: Floats, index: Integers, r: Floats, sd: Floats, slice_r: float
+    work: Floats, index: Integers, r: Floats, sd: Floats, row: int, slice_r: float
 ) -> tuple[int, int, int]:
     """Lay out the points; how many there are, how many joints, how many joints with slices."""
     points, joints, thick = 1, 1, 0
     work[PLACE, 0], work[DEPTH, 0], index[LAYER, 0], index[JOINT, 0] = 0.0, 0.0, 0, 0
     at_sd, at_r = 0.0, 0.0
-    for k in range(r.shape[0]):
-        if r[k] == 0.0 and sd[k] == 0.0:
+    for k in range(r.shape[1]):
+        r_k, sd_k = r[row, k], sd[row, k]
+        if r_k == 0.0 and sd_k == 0.0:
             if index[LAYER, points - 1] == k:
                 index[LAYER, points - 1] = k + 1
             continue
-        slices = max(1, int(np.ceil(r[k] / slice_r - 1e-9)))
-        begun = at_r
+        slices = max(1, int(np.ceil(r_k / slice_r - 1e-9)))
+        begun, step_sd, step_r = at_r, sd_k / slices, r_k / slices
         for _ in range(slices):
-            at_sd += sd[k] / slices
-            at_r += r[k] / slices
+            at_sd += step_sd
+            at_r += step_r
             # Faces at one place share a point, and the outer one's temperature.
             if at_sd - work[PLACE, points - 1] >= THINNEST_SD_M:
                 work[PLACE, points], work[DEPTH, points], index[LAYER, points] = at_sd, at_r, k
@@ -80,44 +86,63 @@ def cut(
         joints += 1
     if points == 1:  # nothing resists vapour: two surfaces and no interface
         work[PLACE, 1], work[DEPTH, 1] = 1.0, at_r
-        index[LAYER, 1], index[JOINT, 1], index[UNEVEN, 0] = r.shape[0], 1, 0
+        index[LAYER, 1], index[JOINT, 1], index[UNEVEN, 0] = r.shape[1], 1, 0
         points, joints = 2, 2
     return points, joints, thick
 
 
 @compiled
-def meet_outside_and_inside(
+def meet_climate(
     work: Floats,
     index: Integers,
-    t_out: Floats,
-    p_out: Floats,
-    t_in: Floats,
-    p_in: Floats,
+    climates: Floats,
+    which: int,
     r_se: float,
-    r_all: float,
+    r_si: float,
     points: int,
-    joints: int,
-    thick: int,
+    r_layers: float,
 ) -> None:
-    """Temperatures in every month, saturation at the joints, all layers closed."""
-    last = points - 1
+    """Temperatures, pressures at the surfaces and saturation at the colder one in every month.
+
+    `climates` has shape (4, m, 12): outside °C and Pa, inside °C and Pa.
+    """
+    part = 1.0 / (r_se + r_layers + r_si)
     for month in range(12):
-        per_r = (t_in[month] - t_out[month]) / r_all
-        t = t_out[month] + per_r * r_se
+        t_out, t_in = climates[0, which, month], climates[2, which, month]
+        per_r = (t_in - t_out) * part
+        t = t_out + per_r * r_se
         work[WARM, month], work[RISE, month] = t, per_r
+        work[COLDER, month] = saturation_pa(min(t, t + per_r * work[DEPTH, points - 1]))
+        work[P + month, 0] = climates[1, which, month]
+        work[P + month, points - 1] = climates[3, which, month]
+        index[KNOWN, month] = 0
+
+
+@compiled
+def lay_out_saturation(
+    work: Floats, index: Integers, month: int, points: int, joints: int, thick: int
+) -> None:
+    """Saturation at the joints in a month, all layers closed; only once a month."""
+    if index[KNOWN, month]:
+        return
+    index[KNOWN, month] = 1
+    last, t, per_r = points - 1, work[WARM, month], work[RISE, month]
+    if thick > 0:
         for k in range(1, last):
             work[P + month, k] = _UNKNOWN_PA
-        for j in range(1, joints - 1):
-            k = index[JOINT, j]
-            work[P + month, k] = saturation_pa(t + per_r * work[DEPTH, k])
-        work[P + month, 0], work[P + month, last] = p_out[month], p_in[month]
-        work[SAT_OUT, month] = saturation_pa(t)
-        work[SAT_IN, month] = saturation_pa(t + per_r * work[DEPTH, last])
-        for j in range(joints):
-            index[OPEN + month, j] = 0
-        for s in range(thick):
-            if index[UNEVEN, index[THICK, s]]:  # the tangents would start from the wrong face
-                open_layer(work, index, month, index[THICK, s], last)
+    for j in range(1, joints - 1):
+        k = index[JOINT, j]
+        work[P + month, k] = saturation_pa(t + per_r * work[DEPTH, k])
+    colder, other = SAT_OUT, SAT_IN
+    t_other = t + per_r * work[DEPTH, last]
+    if t_other < t:
+        colder, other, t_other = SAT_IN, SAT_OUT, t
+    work[colder, month], work[other, month] = work[COLDER, month], saturation_pa(t_other)
+    for j in range(joints):
+        index[OPEN + month, j] = 0
+    for s in range(thick):
+        if index[UNEVEN, index[THICK, s]]:  # the tangents would start from the wrong face
+            open_layer(work, index, month, index[THICK, s], last)
 
 
 @compiled
@@ -210,22 +235,48 @@ def touches(
 
 
 @compiled
+def _below_tangent(
+    work: Floats, index: Integers, month: int, points: int, joints: int, slope: float
+) -> bool:
+    """Whether the straight line stays below the tangent of saturation at the colder surface."""
+    t, per_r, low = work[WARM, month], work[RISE, month], work[P + month, 0]
+    cold = min(t, t + per_r * work[DEPTH, points - 1])
+    floor = work[COLDER, month]
+    rise = tangent_pa_k(cold, floor)
+    for j in range(joints):
+        k = index[JOINT, j]
+        bound = floor + rise * (t + per_r * work[DEPTH, k] - cold)
+        if low + slope * work[PLACE, k] > bound or (j < joints - 1 and index[UNEVEN, j]):
+            return False
+    return True
+
+
+@compiled
 def condenses_from_dry(
     work: Floats, index: Integers, month: int, points: int, joints: int, thick: int
 ) -> bool:
     """Whether the straight line between the surfaces passes saturation anywhere."""
     last = points - 1
     low, high = work[P + month, 0], work[P + month, last]
-    if max(low, high) <= min(work[SAT_OUT, month], work[SAT_IN, month]):
+    if max(low, high) <= work[COLDER, month]:
         return False
     slope = (high - low) / work[PLACE, last]
+    if _below_tangent(work, index, month, points, joints, slope):
+        return False
+    lay_out_saturation(work, index, month, points, joints, thick)
     for j in range(1, joints - 1):
         k = index[JOINT, j]
         if low + slope * work[PLACE, k] > work[P + month, k]:
             return True
     for s in range(thick):
         j = index[THICK, s]
-        a, b = work[PLACE, index[JOINT, j]], work[PLACE, index[JOINT, j + 1]]
-        if touches(work, index, month, j, last, low + slope * a, low + slope * b):
-            return True
+        begin, end = index[JOINT, j], index[JOINT, j + 1]
+        if index[OPEN + month, j]:
+            for k in range(begin + 1, end):
+                if low + slope * work[PLACE, k] > work[P + month, k]:
+                    return True
+        else:
+            pa, pb = low + slope * work[PLACE, begin], low + slope * work[PLACE, end]
+            if touches(work, index, month, j, last, pa, pb):
+                return True
     return False

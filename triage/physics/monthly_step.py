@@ -8,6 +8,8 @@ from triage.physics.monthly_stack import (
     FIRST_RATE,
     JOINT,
     KEPT,
+    LARGEST,
+    LARGEST_AT,
     MEAN,
     MONTHS_WET,
     OPEN,
@@ -19,6 +21,7 @@ from triage.physics.monthly_stack import (
     Floats,
     Integers,
     P,
+    lay_out_saturation,
     open_layer,
     touches,
 )
@@ -135,28 +138,28 @@ def advance_month(
     the rate of each vertex when the month begins. Returns the water in all stores, -1 if the
     moments do not come to an end.
     """
+    lay_out_saturation(work, index, month, points, joints, thick)
     for s in range(thick):
         if index[WET, index[THICK, s]]:
             open_layer(work, index, month, index[THICK, s], points - 1)
     size = _hull(work, index, month, joints)
     while _opened(work, index, month, points, thick):
         size = _hull(work, index, month, joints)
-    left = share = _until_dry(work, index, month, size, 1.0)
-    for v in range(1, size - 1):
-        work[FIRST_RATE, index[KEPT, v]] = work[RATE, index[KEPT, v]]
-    total = _store(work, index, size, share, share >= 1.0)
-    add_pressure(work, index, month, size, share, begin, end, True)
-    left, moments = 1.0 - share, 0
-    # Pressure only falls when a point has run dry, so closed layers stay below saturation.
+    left, share, total, moments = 1.0, 0.0, 0.0, 0
     while left > 0.0:
+        # Pressure only falls when a point has run dry, so closed layers stay below saturation.
+        if moments > 0:
+            size = _hull(work, index, month, joints)
+        share = _until_dry(work, index, month, size, left)
+        if moments == 0:
+            for v in range(1, size - 1):
+                work[FIRST_RATE, index[KEPT, v]] = work[RATE, index[KEPT, v]]
+        total = _store(work, index, size, share, share >= left)
+        add_pressure(work, index, month, size, share, begin, end, moments == 0)
+        left -= share
         moments += 1
         if moments > 2 * points:
             return -1.0
-        size = _hull(work, index, month, joints)
-        share = _until_dry(work, index, month, size, left)
-        total = _store(work, index, size, share, share >= left)
-        add_pressure(work, index, month, size, share, begin, end, False)
-        left -= share
     _mark_wet(work, index, month, size, thick)
     return total
 
@@ -165,7 +168,11 @@ def advance_month(
 def _mark_wet(work: Floats, index: Integers, month: int, size: int, thick: int) -> None:
     """Note the points, and the layers by their slices, that hold water when the month ends."""
     for v in range(1, size - 1):
-        index[MONTHS_WET, index[KEPT, v]] += int(work[STORE, index[KEPT, v]] > 0.0)
+        k = index[KEPT, v]
+        if work[STORE, k] > 0.0:
+            index[MONTHS_WET, k] += 1
+            if work[STORE, k] > work[LARGEST, 0]:
+                work[LARGEST, 0], index[LARGEST_AT, 0] = work[STORE, k], k
     for s in range(thick):
         j = index[THICK, s]
         index[WET, j] = 0
