@@ -117,6 +117,7 @@ _CALCULATED = (
 )
 _FOAM_LAYERS = (*_PROPOSED, *_ROOF_LAYERS)
 # What stands behind a quantity that a rule needs or that decides whether it applies (4.2).
+_PLANE = ("insulation_plane", "foam_location", "ceiling_insulation_mm")
 BEHIND: dict[str, tuple[str, ...]] = {
     "wall_face_condition": ("pointing_condition", "render_condition", "wall_finish_external"),
     "exposure_resolved": ("exposure_class",),
@@ -126,7 +127,7 @@ BEHIND: dict[str, tuple[str, ...]] = {
     "foam_measure": ("measure_material",),
     "foam_class_resolved": ("foam_type", "foam_density_kg_m3"),
     "foam_class_after": ("foam_type", "foam_density_kg_m3"),
-    "plane_after": ("insulation_plane", "foam_location", "ceiling_insulation_mm"),
+    "plane_after": _PLANE,
     "vapour_control_after": ("interior_vapour_control",),
     "roof_outer_class_resolved": ("roof_outer_class", "roof_covering", "roof_underlay"),
     "low_slope": ("roof_form", "roof_pitch_deg"),
@@ -147,6 +148,8 @@ BEHIND: dict[str, tuple[str, ...]] = {
         _CALCULATED,
     ),
     "hourly_result_required": ("exposure_class",),
+    "layer_enclosed": (*_PLANE, "floor_construction"),
+    "interface_is_wood": (*_PLANE, "floor_construction", "roof_deck", "wall_construction"),
     # What the programme proposes is never a question of the survey.
     **dict.fromkeys(("measure_group", "measure_element", "tightening"), ()),
 }

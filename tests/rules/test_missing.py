@@ -13,10 +13,11 @@ from rule_homes import BASES, CONTRACT, POLICY, REVIEW, Home, judge
 
 GAPS = ("evidence_gap", "expired")
 # What only an answer can show to matter: whether there is a space below the floor, and which of
-# pointing and render the finish calls for. These are asked in a second round.
+# pointing and render the finish calls for; and which of several unknown layers decides what is
+# calculated from all of them. These are asked in a second round.
 FOLLOW = {
     *("subfloor_moisture", "subfloor_vent_state", "capillary_break"),
-    "wall_finish_external",
+    *("wall_finish_external", "wall_insulation_existing"),
 }
 MOST = 5  # fields; a home with more is asked for in full, but not tried set by set
 
@@ -79,7 +80,8 @@ def test_the_asked_answers_settle_the_row_and_no_fewer_do(seed: int) -> None:
         if row["lane"] in GAPS
     ]
     assert [(h.name, first, then) for h, first, then in again if not set(then) <= FOLLOW] == []
-    assert all({"floor_construction", "pointing_condition"} & set(first) for _, first, _ in again)
+    opens = {"floor_construction", "pointing_condition", "wall_thickness_mm"}
+    assert all(opens & set(first) for _, first, _ in again)
     settled = judge([_answered(home, then) for home, _, then in again]).rows() if again else []
     assert [row["missing"] for row in settled if row["lane"] in GAPS] == []
     trials = [

@@ -149,14 +149,18 @@ def _layer_keys(element: str, policy: Policy, *, coded: bool = False) -> list[pl
     changes = ~pl.col("measure_group").is_in(_UNCHANGED)
     in_roof = pl.col("foam_in_roof").fill_null(value=False)
     on_top = pl.col("foam_deck_top_only").fill_null(value=False)
-    before = plane_today(policy)
+    before, there = plane_today(policy), foam_at_rafters()
     values: dict[str, pl.Expr] = {
         "measure_material": pl.when(changes).then("measure_material"),
         "measure_thickness_mm": pl.when(changes).then("measure_thickness_mm"),
         "plane_before": before,
-        "foam_class": pl.when(in_roof).then("foam_class_resolved").otherwise(pl.lit("none")),
+        # Foam of which nobody said where it is may lie at the rafters: nothing is known of it.
+        "foam_class": pl.when(in_roof & there.is_not_null())
+        .then("foam_class_resolved")
+        .when(~in_roof)
+        .then(pl.lit("none")),
         "foam_thickness_mm": pl.when(in_roof | on_top).then("foam_thickness_mm"),
-        "foam_at_rafters": foam_at_rafters().fill_null(value=False),
+        "foam_at_rafters": pl.coalesce(there, in_roof),
         "foam_cracked": has_any("foam_defects", _CRACKS).fill_null(value=False),
     }
     counts = counts_for(before, pl.col("plane_after"))

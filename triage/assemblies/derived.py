@@ -15,6 +15,7 @@ from triage.assemblies.foam import (
     has_any,
 )
 from triage.assemblies.planes import plane_after
+from triage.assemblies.wall_layers import FRAMES
 from triage.contract.policy import Policy
 
 _SLOPED = ("pitched_cold", "pitched_cathedral", "pitched_room", "none_above")
@@ -29,6 +30,7 @@ _BAD_FACE = ("poor", "failed", "hollow")
 # Age letters of the English and Welsh method (MEMORY): I spans 1996 to 2002, so it cannot tell.
 _BEFORE_2000 = ("A", "B", "C", "D", "E", "F", "G", "H")
 _FROM_2000 = ("J", "K", "L")
+_TIMBER_DECKS = ("boards_gapped", "boards_close", "plywood", "osb", "chipboard")
 _ASBESTOS_YEAR = 2000  # UK presumption for buildings from before 2000 (SEEN B36)
 _WETTING_MONTHS = (10, 11, 12, 1, 2, 3)  # October to March in the north (cold season, SEEN S2)
 
@@ -84,6 +86,8 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         plane_after(policy).alias("plane_after"),
         vapour_control_after().alias("vapour_control_after"),
         hourly_result_required(policy).alias("hourly_result_required"),
+    ).with_columns(
+        layer_enclosed().alias("layer_enclosed"), interface_is_wood().alias("interface_is_wood")
     )
 
 
@@ -246,4 +250,30 @@ def hourly_result_required(policy: Policy) -> pl.Expr:
         .then(exposed)
         .when(asked == "never")
         .then(statement=False)
+    )
+
+
+def layer_enclosed() -> pl.Expr:
+    """Whether the measure leaves a layer that dries by diffusion alone. Needs `plane_after`."""
+    element = pl.col("measure_element")
+    return (
+        pl.when(element == "wall")
+        .then(statement=True)
+        .when(element == "roof")
+        .then(pl.col("plane_after").is_in(["rafter_unvented", "mixed"]))
+        .when(element == "floor")
+        .then(pl.col("floor_construction") == "suspended_timber")
+        .otherwise(statement=False)
+    )
+
+
+def interface_is_wood() -> pl.Expr:
+    """Whether wood is at the critical layer of what the measure encloses."""
+    element = pl.col("measure_element")
+    return (
+        pl.when(element == "wall")
+        .then(pl.col("wall_construction").is_in(list(FRAMES)))
+        .when(element == "roof")
+        .then(layer_enclosed() & pl.col("roof_deck").is_in(list(_TIMBER_DECKS)))
+        .otherwise(layer_enclosed())
     )
