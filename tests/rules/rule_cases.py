@@ -230,9 +230,7 @@ WATER = [
         *("W13", "6.5 W13; H1", "wall_damp_evidence", "ground plumbing", f"{WALLS} FLR"),
         fired={"floor_board": "M03"},
     ),
-    *one(
-        *("W13", "6.5 W13", "wall_damp_evidence", ["rain"], "FLR"), fired={"floor_board": "M03"}
-    ),
+    *one(*("W13", "6.5 W13", "wall_damp_evidence", ["rain"], "FLR"), fired={"floor_board": "M03"}),
     *one(
         *("W13u", "6.5 W13; H1", "wall_damp_evidence", "undiagnosed condensation", f"{WALLS} FLR"),
         fired={"floor_board": "M03"},
@@ -659,7 +657,9 @@ COMPUTED = [
         {"measure_material": None, "measure_thickness_mm": 100.0},
         {"open": ALL},
     ),
-    *one("M11", "4.4 M11; junction table", "edge_detail_drawings", ["no"], "inside_wall", silent=ALL),
+    *one(
+        "M11", "4.4 M11; junction table", "edge_detail_drawings", ["no"], "inside_wall", silent=ALL
+    ),
     # 20 mm of wool leave U about 1.1 and 1 - 0.25 x 1.1 = 0.72 (climate and codes 5, M2).
     *one(
         *("M11", "4.4 M11", "measure_thickness_mm", [20.0], "rafter loft"),

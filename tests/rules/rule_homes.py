@@ -366,7 +366,10 @@ HELD: dict[str, tuple[Home, str]] = {
             ),
             "R10 M03",
         ),
-        (_home("rafter_under_deck_foam", "rafter_insulation", "mineral_wool", **_RAFTER_FOAM), "R10"),
+        (
+            _home("rafter_under_deck_foam", "rafter_insulation", "mineral_wool", **_RAFTER_FOAM),
+            "R10",
+        ),
     )
 }
 GROUPS = sorted({home.group for home in BASES.values()})

@@ -113,7 +113,9 @@ def test_an_unknown_answer_does_what_the_needs_of_the_rule_say(case: Case) -> No
         if expected == "open":
             assert result == UNDECIDABLE, where
             assert row["queue"] != SAFE, where
-            assert not _can_be_safe(home) or case.rule == "W03r" or case.rule in row["undecidable"], where
+            assert (
+                not _can_be_safe(home) or case.rule == "W03r" or case.rule in row["undecidable"]
+            ), where
         elif expected == "presumed":
             assert result == PRESUMED, where
             assert not _can_be_safe(home) or row["queue"] == SAFE, where
@@ -134,6 +136,10 @@ def test_every_rule_that_can_fire_has_a_case_in_every_group() -> None:
     }
     # Nothing tightens in these groups, and a wall is not at a flue: S03 has nothing to say there.
     # The measure table asks for no hourly result for floors (3.8).
-    silent = {("R10h", "FLR"), ("S03", "CWI"), *(("S03c", group) for group in ("CEIL", "CWI", "EXTR", "FOAM"))}
+    silent = {
+        ("R10h", "FLR"),
+        ("S03", "CWI"),
+        *(("S03c", group) for group in ("CEIL", "CWI", "EXTR", "FOAM")),
+    }
     assert sorted(wanted - told - silent) == []
     assert sorted({rule for rule, _ in told} - set(POLICY.rules)) == []

@@ -17,7 +17,7 @@ from triage.contract.policy_read import (
     read_outer_class,
     read_parameter,
     read_presumption,
-    read_quantity,
+    read_quantities,
     read_rule,
 )
 from triage.contract.section import Section
@@ -105,7 +105,7 @@ def load_policy(folder: Path) -> Policy:
         groups={k: read_group(k, s) for k, s in named(top["measures.toml"].table("groups"))},
         measures={k: read_measure(k, s) for k, s in named(top["measures.toml"].table("measures"))},
         presumptions=tuple(read_presumption(s) for s in top["presumptions.toml"].tables("presume")),
-        quantities={k: read_quantity(k, s) for k, s in named(top["quantities.toml"])},
+        quantities=read_quantities(top["quantities.toml"]),
         evidence=read_evidence(top["evidence.toml"]),
         outer_classes=tuple(read_outer_class(s) for s in top["outer_class.toml"].tables("class")),
         code_tables=load_code_tables(folder),

@@ -1,5 +1,6 @@
 """Reads the entries of a policy pack; every slip is kept with its file and line."""
 
+from collections.abc import Mapping
 from typing import Literal
 
 from triage.contract.policy import (
@@ -19,6 +20,9 @@ from triage.contract.policy import (
 )
 from triage.contract.section import Section
 
+Conditions = tuple[tuple[str, str], ...]
+
+_SHARED = "asks_lists"  # not a quantity: lists of questions that quantities share
 _SIDES: dict[str, Literal["high", "low"]] = {"high": "high", "low": "low"}
 _RULE_KEYS = (
     *("id", "base", "title", "element", "groups", "outcome", "severity", "lane", "stop_work"),
@@ -142,8 +146,25 @@ def read_presumption(s: Section) -> Presumption:
     )
 
 
-def read_quantity(name: str, s: Section) -> Quantity:
-    """One computed name."""
+def read_quantities(top: Section) -> dict[str, Quantity]:
+    """Every computed name of the pack; questions that several share stand in `asks_lists`."""
+    lists = {name: _conditions(entry) for name, entry in named(top.table(_SHARED))}
+    return {name: _quantity(name, s, lists) for name, s in named(top) if name != _SHARED}
+
+
+def _conditions(s: Section) -> Conditions:
+    """Field -> the condition under which it is the one to ask for."""
+    return tuple((field, s.need(field, str, '"field IS NULL"') or "TRUE") for field in s.data)
+
+
+def _asks_when(s: Section, lists: Mapping[str, Conditions]) -> Conditions:
+    """The questions of a quantity: its own, or a shared list by name."""
+    if isinstance(s.data.get("asks_when"), str):
+        return lists.get(s.choice("asks_when", lists) or "", ())
+    return _conditions(s.table("asks_when"))
+
+
+def _quantity(name: str, s: Section, lists: Mapping[str, Conditions]) -> Quantity:
     s.only(
         *("meaning", "unit", "asks", "asks_when", "hoped_from", "computed", "awaits"),
         *("worse", "limits"),
@@ -154,7 +175,7 @@ def read_quantity(name: str, s: Section) -> Quantity:
         unit=s.need("unit", str, '"-"') or "",
         computed=s.need("computed", str, '"survey"') or "",
         asks=s.texts("asks"),
-        asks_when=tuple((k, str(v)) for k, v in (s.get("asks_when", dict) or {}).items()),
+        asks_when=_asks_when(s, lists),
         hoped_from=s.get("hoped_from", str),
         awaits=s.get("awaits", str),
         worse=_SIDES.get(s.choice("worse", _SIDES) or ""),
