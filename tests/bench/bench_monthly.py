@@ -233,7 +233,7 @@ def told(name: str, over: list[float], under: list[float]) -> str:
 
 def main() -> None:
     """Run all three and print them."""
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200_000
+    count = int(sys.argv[1]) if len(sys.argv) > 1 else 20_000
     sys.stdout.write(f"compiling, or loading from disk: {compiled.warm_up():.2f} s\n")
     homes = stock(count)
     points, start, sums = inner_points(homes), np.full(count, -8.0), np.empty(count)
