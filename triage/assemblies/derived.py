@@ -69,7 +69,6 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         humidity_class().alias("humidity_class"),
         wetting_half_year(pl.col("read_on")).alias("mc_in_wetting_season"),
         wetting_half_year(pl.col("log_on")).alias("log_in_wetting_season"),
-        pl.lit(None, pl.Boolean).alias("mc_subsurface"),  # comes with reading records
         pl.lit(None, pl.Float64).alias("mould_index_max"),  # comes with an hourly model
     )
     second = first.with_columns(
