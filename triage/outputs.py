@@ -12,7 +12,7 @@ from triage.report.summary import Summary, summarise
 from triage.report.template import label_text
 from triage.report.workbook import write_queue_workbook
 from triage.runs import run_id
-from triage.stages import Work
+from triage.work import Work
 
 CAUTIONS = (
     "Screening only. It defers to local codes, licensed practice and the judgement of qualified "
@@ -100,7 +100,9 @@ def run_context(work: Work) -> RunContext:
         policy_name=policy.name,
         policy_version=policy.version,
         policy_hash=policy.digest,
-        run_id=run_id(programme, policy, work.library, work.store.table("source_file")),
+        run_id=run_id(
+            programme, policy, work.library, work.store.table("source_file"), work.records_digest
+        ),
         rows_read=work.rows["read"],
         rows_accepted=work.rows["accepted"],
         rows_rejected=work.rows["rejected"],
