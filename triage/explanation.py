@@ -14,6 +14,7 @@ from triage.contract.products import with_products
 from triage.contract.programme import Programme
 from triage.contract.text import nearest
 from triage.errors import StoreError, UnknownHomeError
+from triage.origins import Origins
 from triage.programme_run import judge_programme, open_programme
 from triage.report.build_up_facts import build_up_facts
 from triage.rules.board import rule_fields
@@ -88,7 +89,7 @@ class _Explainer:
         self.evidence = self._rows("current_evidence").filter(pl.col("variant") == 0)
         if self.evidence.is_empty():
             self._unknown_home()
-        self.cells = self._cells()
+        self.origins = Origins(store, home)
         self.cases = self._solved_cases()
         materials = with_products(load_materials(), programme.products)
         self.titles = {code: material.title for code, material in materials.items()}
@@ -200,7 +201,12 @@ class _Explainer:
             "released": row["released"],
             "main_rule": row["main_rule"],
             "reason": row["reason"],
-            "fired": [self._fired(rule, known) for rule in fired],
+            "fired": [
+                self._fired(rule, known) | {"accepted": rule.id in row["overridden"]}
+                for rule in fired
+            ],
+            "decisions": row["decision_notes"],
+            "repairs": row["repair_notes"],
             "cleared_by_gate": [rule.id for rule in by_gate],
             "gates_met": [self._answer(rule, known) for rule in gates],
             "undecidable": [self._open(rule, row, results, known) for rule in open_rules],
@@ -263,8 +269,8 @@ class _Explainer:
             {
                 "part": row["building_part"],
                 "field": row["field"],
-                "taken": self.cells.get((row["row_id"], row["field"]), {}),
-                "other": self.cells.get((row["other_row_id"], row["field"]), {}),
+                "taken": self.origins.of(row["row_id"], row["field"]),
+                "other": self.origins.of(row["other_row_id"], row["field"]),
             }
             for row in self._rows("evidence_conflict").iter_rows(named=True)
         ]
@@ -276,7 +282,7 @@ class _Explainer:
             for column in row:
                 name = column.removeprefix(SOURCE)
                 if column.startswith(SOURCE) and row[name] is not None:
-                    cell = self.cells.get((row[column], name), {})
+                    cell = self.origins.of(row[column], name)
                     standing = quality_words(row[QUALITY + name], self.policy)
                     facts.append(
                         {
@@ -295,32 +301,7 @@ class _Explainer:
         for row in self._rows("clean_survey").sort("row_id").iter_rows(named=True):
             for name in _RECORD:
                 if row[name] is not None:
-                    cell = self.cells.get((row["row_id"], name), {})
+                    cell = self.origins.of(row["row_id"], name)
                     fact = {"part": row["building_part"], "field": name, "value": row[name]}
                     told.append({**fact, "grade": None, "counts": True, "why_not": None, **cell})
         return told
-
-    def _cells(self) -> dict[tuple[int, str], Entry]:
-        """File, sheet, row, column and raw text by survey row and field."""
-        found = self.store.ask(
-            """
-            SELECT clean.row_id, col.field, source.file, source.sheet, raw.sheet_row AS row,
-                col."column", raw.cells[col.position - first.position + 1] AS raw, col.status
-            FROM clean_survey AS clean
-            JOIN raw_survey AS raw USING (row_id)
-            JOIN source_file AS source ON raw.source_id = source.source_id
-            JOIN source_column AS col ON raw.source_id = col.source_id AND col.field IS NOT NULL
-            JOIN (
-                SELECT source_id, min(position) AS position FROM source_column GROUP BY source_id
-            ) AS first ON first.source_id = col.source_id
-            WHERE clean.property_id = $home
-            """,
-            {"home": self.home},
-        )
-        cells: dict[tuple[int, str], Entry] = {}
-        for row in found.iter_rows(named=True):
-            key = (row.pop("row_id"), row.pop("field"))
-            if row.pop("status") == "constant":
-                row |= {"column": None, "raw": "(stated in the source profile)"}
-            cells[key] = row
-        return cells

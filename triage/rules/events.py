@@ -54,6 +54,7 @@ def with_events(rows: pl.DataFrame, events: pl.DataFrame, policy: Policy) -> pl.
                 by=list(KEY),
                 strategy="forward",
                 coalesce=False,
+                check_sortedness=False,  # sorted above
             )
             .select("_row", f"event__{name}")
         )
