@@ -81,6 +81,18 @@ def _same_programme(programme: Programme, policy: Policy, folder: Path) -> None:
         )
 
 
+def _waiting(policy: Policy) -> list[str]:
+    """What this version neither evaluates nor calculates."""
+    rules = ", ".join(policy.awaiting)
+    names = ", ".join(name for name, q in policy.quantities.items() if q.awaits is not None)
+    told = {"evaluated": rules, "calculated": names}
+    return [
+        f"Not {how} in this version: {what}. Nothing is claimed on those."
+        for how, what in told.items()
+        if what
+    ]
+
+
 class _Explainer:
     """Reads one home out of an open store."""
 
@@ -113,7 +125,6 @@ class _Explainer:
     def told(self) -> Entry:
         """The whole explanation."""
         place = self._rows("placed_home").drop("property_id").to_dicts()[0]
-        waiting = ", ".join(self.policy.awaiting)
         return {
             "format": 1,
             "home": self.home,
@@ -125,7 +136,7 @@ class _Explainer:
             "conflicts": self._conflicts(),
             "limits": [
                 "A screening result: local codes, licensed practice and qualified judgement first.",
-                f"Not evaluated in this version: {waiting}. Nothing is claimed on those.",
+                *_waiting(self.policy),
             ],
         }
 

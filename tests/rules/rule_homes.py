@@ -471,9 +471,7 @@ def proposal_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
     return pl.DataFrame(wanted, schema=schema, orient="row")
 
 
-def judge(
-    homes: Sequence[Home], as_of: date = AS_OF, records: Records | None = None
-) -> Judged:
+def judge(homes: Sequence[Home], as_of: date = AS_OF, records: Records | None = None) -> Judged:
     """Judge every home by its own measure."""
     names = [f"H{n:06d}" for n in range(len(homes))]
     rows, marks = survey_frame(homes, names)
@@ -498,8 +496,6 @@ def judge(
     return Judged(queue, results, whole)
 
 
-def judge_one(
-    home: Home, as_of: date = AS_OF, records: Records | None = None
-) -> dict[str, Any]:
+def judge_one(home: Home, as_of: date = AS_OF, records: Records | None = None) -> dict[str, Any]:
     """The queue row of one home, which is H000000."""
     return judge([home], as_of, records).rows()[0]

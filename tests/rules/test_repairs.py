@@ -178,8 +178,6 @@ def test_no_repair_record_makes_a_home_safer_than_its_best_evidence() -> None:
     """Over all base homes: a repair on record alone never releases anything."""
     homes = [home.but(gutter_condition="failed") for home in BASES.values()]
     plain = judge(homes)
-    repairs = table(
-        "repair", *({**MENDED, "property_id": f"H{n:06d}"} for n in range(len(homes)))
-    )
+    repairs = table("repair", *({**MENDED, "property_id": f"H{n:06d}"} for n in range(len(homes))))
     with_repairs = judge(homes, records=on_record(repairs=repairs))
     assert with_repairs.queue["queue"].to_list() == plain.queue["queue"].to_list()

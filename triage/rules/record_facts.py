@@ -51,7 +51,7 @@ def record_facts(
         facts = facts.join(part, on=list(KEY), how="left", maintain_order="left")
     adverse = pl.col("_adverse").fill_null(value=False)
     cleared = [
-        pl.when(~adverse).then(pl.col(name)).alias(name)
+        pl.when(adverse).then(pl.lit(0).cast(FACTS[name])).otherwise(pl.col(name)).alias(name)
         for name in ("openings_n", "foam_sampled", "deep_readings_n", "deep_readings_shaded_n")
     ]
     return facts.with_columns(cleared).select(

@@ -70,8 +70,8 @@ def evidence_rows(
     return made.sort("kind", "record_id", "base_grade", nulls_last=True)
 
 
-def _only(frame: pl.DataFrame, schema: pl.Schema) -> dict[str, pl.DataType]:
-    return {name: schema[name] for name in frame.columns}
+def _only(frame: pl.DataFrame, schema: pl.Schema) -> pl.Schema:
+    return pl.Schema({name: schema[name] for name in frame.columns})
 
 
 def numeric_wood(readings: pl.DataFrame) -> pl.DataFrame:
