@@ -161,6 +161,17 @@ def _maps(work: Work, homes: pl.DataFrame, context: RunContext) -> dict[str, Any
     }
 
 
+def _records(work: Work) -> dict[str, Any]:
+    """How many records of each kind count, and how many do not."""
+    counted = work.store.ask(
+        """
+        SELECT kind, count(*) FILTER (why_not IS NULL) AS used, count(*) AS held
+        FROM record_use GROUP BY kind ORDER BY kind
+        """
+    )
+    return {"sha256": work.records_digest, "kinds": counted.to_dicts()}
+
+
 def record(work: Work, seconds: dict[str, float], versions: dict[str, str]) -> dict[str, Any]:
     """What run.json says: inputs, policy, counts, outputs."""
     summary: Summary = work.written["summary"]
@@ -196,6 +207,8 @@ def record(work: Work, seconds: dict[str, float], versions: dict[str, str]) -> d
         "released": summary.released,
         "checks_outstanding": summary.checks_outstanding,
         "lanes": lanes,
+        "accepted_by_decision": summary.accepted,
+        "records": _records(work),
         "not_evaluated": list(work.policy.awaiting),
         "awaiting": work.policy.awaiting,
         "mix": mix,

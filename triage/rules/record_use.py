@@ -18,14 +18,21 @@ _DAY = {
     "answer": "observed_on",
 }
 _NOTHING_SEEN = ("no_access", "refused", "unsafe")
-_USE = pl.Schema({"kind": pl.String, "record_id": pl.String, "why_not": pl.String})
+_USE = pl.Schema(
+    {
+        "kind": pl.String,
+        "record_id": pl.String,
+        "record_row": pl.UInt32,
+        "why_not": pl.String,
+    }
+)
 
 
 @dataclass(frozen=True, slots=True)
 class InUse:
     """Records that count, by kind, and for every record why it does not (`why_not`; null: it does).
 
-    `use` has one row a record: kind, record_id, why_not.
+    `use` has one row a record: kind, record_id, record_row, why_not.
     """
 
     tables: Mapping[str, pl.DataFrame]
@@ -72,7 +79,10 @@ def records_in_use(
 
 def _told(kind: str, judged: pl.DataFrame) -> pl.DataFrame:
     return judged.select(
-        pl.lit(kind).alias("kind"), pl.col(f"{kind}_id").alias("record_id"), "why_not"
+        pl.lit(kind).alias("kind"),
+        pl.col(f"{kind}_id").alias("record_id"),
+        "record_row",
+        "why_not",
     )
 
 
