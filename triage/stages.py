@@ -66,7 +66,7 @@ def place(work: Work) -> None:
 
 def judge(work: Work) -> None:
     """Every proposed measure and every foamed home-part, batch by batch."""
-    parts = list(_batches(work))
+    parts = list(judged_batches(work))
     queue = pl.concat([part.queue for part in parts])
     work.store.put("queue", queue)
     work.store.put("rule_result", pl.concat([part.results for part in parts]))
@@ -77,7 +77,8 @@ def judge(work: Work) -> None:
     work.store.put("moisture_case", cases.unique("case", maintain_order=True).sort("case"))
 
 
-def _batches(work: Work) -> Iterator[Assessed]:
+def judged_batches(work: Work) -> Iterator[Assessed]:
+    """All homes of the store, some at a time."""
     rows = _with_foam_traces(work.store.table("evidence_row"), work.store.table("cell_unknown"))
     marks = work.store.table("evidence_mark")
     records = judged_records(work)
