@@ -114,9 +114,7 @@ def ranked_choices(cells: pl.DataFrame, said: pl.DataFrame, values: Values) -> p
         pl.col("text").is_in(pl.col("said").first()).first().alias("again"),
     )
     order = ["bad", "again", "good", "open", "found", "value_no"]
-    ranked = per_value.sort(
-        "_k", *order, descending=[False, False, True, True, False, True, False]
-    )
+    ranked = per_value.sort("_k", *order, descending=[False, False, True, True, False, True, False])
     worst = per_value.filter(pl.col("repairs") > 0).sort(
         "_k", "repairs", "again", "value_no", descending=[False, True, True, False]
     )
@@ -174,5 +172,7 @@ def answer_rows(answers: pl.DataFrame, values: Values, evidence: pl.DataFrame) -
     empty = pl.DataFrame(schema={**kinds, VARIANT: pl.Int32()})
     wide = pl.concat([empty, *parts], how="diagonal")
     fields = [name for name in wide.columns if name not in at]
-    rows = wide.group_by(at, maintain_order=True).agg(pl.col(n).drop_nulls().first() for n in fields)
+    rows = wide.group_by(at, maintain_order=True).agg(
+        pl.col(n).drop_nulls().first() for n in fields
+    )
     return rows.with_columns(base_grade(pl.col("survey_method"))).sort(at)

@@ -180,9 +180,7 @@ def _settled(
     )
     rows = answer_rows(mine, values, work.store.table("evidence_row"))
     queue, results = _variant(judge_again(work, WhatIf(_copies(some, GOOD), rows)), GOOD)
-    rest = [
-        frame.join(some, on="property_id", how="anti") for frame in (good.queue, good.results)
-    ]
+    rest = [frame.join(some, on="property_id", how="anti") for frame in (good.queue, good.results)]
     return Rejudged(
         pl.concat([rest[0], queue.select(rest[0].columns)]).sort(ID),
         pl.concat([rest[1], results.select(rest[1].columns)]).sort(ID),

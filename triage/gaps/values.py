@@ -78,7 +78,9 @@ def possible_values(
     found: dict[str, pl.Series] = {}
     for name in asked["field"].unique().sort():
         counts = _counted(evidence, name)
-        listed = pl.Series(name, _listed(contract.fields[name], policy, counts, as_of), schema[name])
+        listed = pl.Series(
+            name, _listed(contract.fields[name], policy, counts, as_of), schema[name]
+        )
         known = listed.append(said[name]) if name in said else listed
         values[name] = _once(known, schema[name])
         texts = values[name].to_frame().select(value_text(name, schema[name])).to_series()
@@ -108,13 +110,11 @@ def value_text(name: str, kind: pl.DataType) -> pl.Expr:
 def _once(values: pl.Series, kind: pl.DataType) -> pl.Series:
     """Each value once, in the order given; several codes are the same in any order."""
     name = values.name
-    texts = values.to_frame().with_columns(valuevalue_text(name, kind).alias("_text"))
+    texts = values.to_frame().with_columns(value_text(name, kind).alias("_text"))
     return texts.unique("_text", keep="first", maintain_order=True)[name]
 
 
-def _listed(
-    asked: Field, policy: Policy, counts: dict[str, int], as_of: date
-) -> list[object]:
+def _listed(asked: Field, policy: Policy, counts: dict[str, int], as_of: date) -> list[object]:
     """The values to consider of one field; none where its answer is free text."""
     if asked.type == "date":
         return [as_of]
