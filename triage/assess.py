@@ -112,7 +112,8 @@ def assess(
     exposed = with_events(_exposed(rows, placed), on_record.events, policy)
     graded = grade_rows(exposed, marks, fields, policy, as_of)
     graded = retire_repaired(graded, on_record.repairs, policy)
-    current = current_evidence(graded, fields, policy)
+    buildings = placed.select("property_id", "building_id")
+    current = current_evidence(graded, fields, policy, buildings)
     wanted = pl.concat(
         [_specified(proposals, standing), *(_proposed(current.table, s) for s in standing)]
     )

@@ -7,7 +7,7 @@ import polars as pl
 from triage.contract.expressions import bind
 from triage.contract.policy import GATING, Policy, Rule
 from triage.rules.codes import FIRES, KEY
-from triage.rules.current import as_text
+from triage.rules.conflicts import as_text
 from triage.rules.repairs import fields_of, rules_named
 
 _ACCEPTS = ("accept", "accept_with_conditions")
