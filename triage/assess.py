@@ -113,7 +113,7 @@ def assess(
     graded = grade_rows(exposed, marks, fields, policy, as_of)
     graded = retire_repaired(graded, on_record.repairs, policy)
     buildings = placed.select("property_id", "building_id")
-    current = current_evidence(graded, fields, policy, buildings)
+    current = current_evidence(graded, fields, policy, buildings, on_record.repairs)
     wanted = pl.concat(
         [_specified(proposals, standing), *(_proposed(current.table, s) for s in standing)]
     )

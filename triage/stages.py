@@ -10,6 +10,7 @@ from triage.intake import Intake, read_sources
 from triage.place import PlaceLimits, place_homes
 from triage.record_stages import judged_records
 from triage.rules.batches import same_answers
+from triage.rules.table import ID
 from triage.work import Work
 
 BATCH_HOMES = 50_000
@@ -67,12 +68,13 @@ def place(work: Work) -> None:
 def judge(work: Work) -> None:
     """Every proposed measure and every foamed home-part, batch by batch."""
     parts = list(_batches(work))
-    queue = pl.concat([part.queue for part in parts])
-    work.store.put("queue", queue)
-    work.store.put("rule_result", pl.concat([part.results for part in parts]))
+    # A building whose homes lie apart in the order is judged in one batch: put them back.
+    work.store.put("queue", pl.concat([part.queue for part in parts]).sort(ID))
+    work.store.put("rule_result", pl.concat([part.results for part in parts]).sort(ID))
     work.store.put("current_evidence", pl.concat([part.current.table for part in parts]))
     work.store.put("evidence_conflict", pl.concat([part.current.conflicts for part in parts]))
-    work.store.put("quantity", pl.concat([part.quantities for part in parts]))
+    work.store.put("evidence_superseded", pl.concat([part.current.superseded for part in parts]))
+    work.store.put("quantity", pl.concat([part.quantities for part in parts]).sort(ID))
     cases = pl.concat([part.cases for part in parts])
     work.store.put("moisture_case", cases.unique("case", maintain_order=True).sort("case"))
 
@@ -89,11 +91,9 @@ def _batches(work: Work) -> Iterator[Assessed]:
     standing = [
         Standing(p.code, p.where, p.material, p.thickness_mm) for p in work.programme.measures
     ]
-    homes = places.select("property_id").sort("property_id")
-    for start in range(0, max(homes.height, 1), BATCH_HOMES):
-        some = homes.slice(start, BATCH_HOMES)
-        if homes.height > BATCH_HOMES:
-            work.say(f"homes {start + 1} to {start + some.height} of {homes.height}")
+    for some in _in_batches(places):
+        if places.height > BATCH_HOMES:
+            work.say(f"{some.height} of {places.height} homes")
         mine = rows.join(some, on="property_id", how="semi")
         yield assess(
             mine,
@@ -108,6 +108,20 @@ def _batches(work: Work) -> Iterator[Assessed]:
             list(work.contract.fields),
             records.of_homes(some),
         )
+
+
+def _in_batches(places: pl.DataFrame) -> list[pl.DataFrame]:
+    """Homes in batches, in order; those of one building stay together, since they share a roof."""
+    numbered = places.select("property_id", "building_id").sort("property_id").with_row_index("_n")
+    batch = pl.col("_n") // BATCH_HOMES
+    first = (
+        pl.when(pl.col("building_id").is_null())
+        .then(batch)
+        .otherwise(batch.min().over("building_id"))
+    )
+    cut = numbered.with_columns(first.alias("_batch")).select("_batch", "property_id")
+    parts = cut.partition_by("_batch", maintain_order=True, include_key=False)
+    return parts or [cut.drop("_batch")]
 
 
 def _with_foam_traces(rows: pl.DataFrame, unknowns: pl.DataFrame) -> pl.DataFrame:

@@ -17,7 +17,7 @@ CONFLICTS = pl.Schema(
         *((name, pl.String) for name in _TOLD),
     ]
 )
-SUPERSEDED = pl.Schema({**CONFLICTS, "why": pl.String})
+SUPERSEDED = pl.Schema([*CONFLICTS.items(), ("why", pl.String)])
 
 
 def as_text(name: str, dtype: pl.DataType) -> pl.Expr:

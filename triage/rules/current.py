@@ -9,7 +9,9 @@ from triage.contract.policy import Policy
 from triage.rules.codes import KEY as KEY  # noqa: PLC0414 - the evidence of a home-part has it
 from triage.rules.conflicts import CONFLICTS, SUPERSEDED, as_text, find_conflicts, kind_of
 from triage.rules.grading import COUNTS, QUALITY, RANK_BITS, SOURCE
+from triage.rules.repairs import retire_repaired
 from triage.rules.shared_roof import (
+    repairs_of_roofs,
     roof_fields,
     roofs_shared,
     rows_of_roofs,
@@ -43,6 +45,7 @@ def current_evidence(
     fields: Sequence[str],
     policy: Policy,
     buildings: pl.DataFrame | None = None,
+    repairs: pl.DataFrame | None = None,
 ) -> Current:
     """Take the best answer to each field from all survey rows of a home-part.
 
@@ -59,12 +62,18 @@ def current_evidence(
         Gives the order of grades, and which dwellings share a roof.
     buildings
         `property_id`, `building_id`; None: no home shares a roof.
+    repairs
+        See `records.Records`. A repair shown to work at one dwelling mends the roof that all share.
     """
     taken = _taken(rows, fields, policy)
     if buildings is not None:
         members = roofs_shared(rows, buildings, policy)
         if members.height:
-            taken = _with_roofs(taken, rows, members, fields, policy)
+            of_roofs = rows_of_roofs(rows, members, policy)
+            if repairs is not None:
+                mended = repairs_of_roofs(repairs, members)
+                of_roofs = retire_repaired(of_roofs, mended, policy)
+            taken = _with_roofs(taken, of_roofs, members, fields, policy)
     variants = _variants(taken.table, rows, taken.conflicts)
     table = pl.concat([_variant(taken.table, 0), *variants])
     return Current(table, taken.conflicts, taken.superseded)
@@ -72,14 +81,14 @@ def current_evidence(
 
 def _with_roofs(
     taken: Current,
-    rows: pl.DataFrame,
+    of_roofs: pl.DataFrame,
     members: pl.DataFrame,
     fields: Sequence[str],
     policy: Policy,
 ) -> Current:
     """Take the answers about shared roofs once a roof, and give them to its dwellings."""
     about = roof_fields(fields, policy)
-    roofs = _taken(rows_of_roofs(rows, members, policy), about, policy)
+    roofs = _taken(of_roofs, about, policy)
     return Current(
         under_their_roof(taken.table, roofs.table, members, policy),
         told_of_dwellings(taken.conflicts, roofs.conflicts, members, policy),

@@ -46,7 +46,8 @@ def roofs_shared(rows: pl.DataFrame, buildings: pl.DataFrame, policy: Policy) ->
         .agg(
             listed.any().alias("_listed"),
             known.any().alias("_known"),
-            (pl.col(above) == said).fill_null(value=False).any().alias("is_below"),
+            # Who says once that there is a roof above is under it, whatever another record says.
+            ((pl.col(above) == said).any() & (pl.col(above) == said).all()).alias("is_below"),
         )
         .join(buildings.drop_nulls(), on="property_id", how="inner")
         .with_columns(pl.col("_listed", "_known").any().over("property_id"))
@@ -80,6 +81,14 @@ def rows_of_roofs(rows: pl.DataFrame, members: pl.DataFrame, policy: Policy) -> 
         pl.col("roof_part").alias("building_part"),
         pl.when(pl.col(above).ne_missing(said)).then(above).alias(above),
     ).drop("roof_of", "roof_part", "is_below")
+
+
+def repairs_of_roofs(repairs: pl.DataFrame, members: pl.DataFrame) -> pl.DataFrame:
+    """Repairs on record at the dwellings as repairs of their roofs, the building for a home."""
+    joined = repairs.join(members, on=KEY, how="inner", maintain_order="left")
+    return joined.with_columns(
+        pl.col("roof_of").alias("property_id"), pl.col("roof_part").alias("building_part")
+    ).select(repairs.columns)
 
 
 def under_their_roof(
@@ -137,7 +146,7 @@ def told_of_dwellings(
     theirs = pl.col("field").is_in(rain) | (pl.col("field").is_in(roof) & ~pl.col("is_below"))
     kept = (
         own.join(members.select(*KEY, "is_below"), on=KEY, how="left", maintain_order="left")
-        .filter(~theirs.fill_null(value=False))
+        .filter(~(pl.col("is_below").is_not_null() & theirs).fill_null(value=False))
         .select(own.columns)
     )
     called = roofs.rename({"property_id": "roof_of", "building_part": "roof_part"})
