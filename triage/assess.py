@@ -24,6 +24,7 @@ from triage.rules.evaluate import evaluate
 from triage.rules.events import with_events
 from triage.rules.frames import Frames, assessment_rows, evidence_fields, read_three_ways
 from triage.rules.grading import SOURCE, grade_rows
+from triage.rules.parting import parting_fields
 from triage.rules.queue import decide, review_first
 from triage.rules.records import Records, no_records, with_facts
 from triage.rules.repairs import came_back, fields_of, repair_notes, retire_repaired
@@ -122,8 +123,8 @@ def assess(
     wide = with_facts(wide, on_record.facts)
     read = read_three_ways(wide, fields, policy)
     frames, moisture = _with_everything(read, climate, policy, library)
-    answers = evaluate(frames, policy)
-    verdicts = join_variants(wide, answers, review_first(frames.all, policy), policy)
+    answers, first = evaluate(frames, policy), review_first(frames.all, policy)
+    verdicts = join_variants(wide, answers, first, policy)
     base_at = wide["variant"] == 0
     base, clear = wide.filter(base_at), frames.clear.filter(base_at)
     back = came_back(
@@ -131,12 +132,20 @@ def assess(
     )
     ruled = decided(base, verdicts.results, graded, on_record.decisions, policy)
     told = ruled.told.with_columns(back)
-    board = base.select("measure_group", "measure_code").hstack(told)
+    parted = parting_fields(wide, answers, first, ruled.accepted, current.conflicts, policy)
+    board = (
+        base.select("measure_group", "measure_code")
+        .hstack(told)
+        .with_columns((parted.list.len() > 0).alias("parted"))
+    )
     decision = decide(board, verdicts, ruled.accepted, policy)
     lists = Writer(policy, decision.effective, base).lists(verdicts.missing, verdicts.presumed)
     disputed = base.hstack(lists.select("disputed"))
     lists = lists.with_columns(
-        disputed_fields(disputed, current.conflicts, policy).alias("disputed_fields")
+        disputed_fields(disputed, current.conflicts, policy)
+        .list.set_union(parted)
+        .list.sort()
+        .alias("disputed_fields")
     )
     standing_of = pl.DataFrame(
         {

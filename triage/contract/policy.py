@@ -196,8 +196,8 @@ class SharedRoof:
 
     A dwelling shares it if its property type or its built form is listed and its building is
     named. `roof` are fields of a dwelling right under the roof; `rain` are those of them that
-    concern the dwellings below too. `none_above` is the field and the answer that says that
-    another dwelling lies above.
+    concern the dwellings below too, and that can be seen from there. `none_above` is the field
+    and the answer that says that another dwelling lies above.
     """
 
     property_types: tuple[str, ...]

@@ -236,9 +236,9 @@ def _shared_roof(s: Section, form: Mapping[str, Field]) -> SharedRoof:
     """Whole groups of the survey form, with those beside them, without a dwelling's own."""
     s.only(
         *("property_types", "built_forms", "groups", "also", "own"),
-        *("groups_below", "none_above"),
+        *("below", "none_above"),
     )
-    own, groups, below = s.texts("own"), s.texts("groups"), s.texts("groups_below")
+    own, groups = s.texts("own"), s.texts("groups")
     roof = [name for name, field in form.items() if field.group in groups and name not in own]
     above = s.table("none_above")
     said = [(key, above.get(key, str) or "") for key in above.data]
@@ -246,7 +246,7 @@ def _shared_roof(s: Section, form: Mapping[str, Field]) -> SharedRoof:
         property_types=s.texts("property_types"),
         built_forms=s.texts("built_forms"),
         roof=(*roof, *s.texts("also")),
-        rain=tuple(name for name in roof if form[name].group in below),
+        rain=s.texts("below"),
         none_above=said[0] if said else ("roof_form", "none_above"),
     )
 

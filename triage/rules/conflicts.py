@@ -33,8 +33,9 @@ def find_conflicts(
 ) -> tuple[pl.DataFrame, pl.DataFrame, dict[str, pl.DataFrame]]:
     """Sort out the answers that differ from those taken.
 
-    Two firm answers that differ are a conflict unless the one taken is of a higher grade and at
-    least as new (5.5), or of a stronger kind where the field ranks kinds (4.2). A later record
+    Two firm answers that differ are a conflict unless the one taken is of a higher grade, at
+    least as new (5.5) and about the same dwelling, or of a stronger kind where the field ranks
+    kinds (4.2). A later record
     that a named surveyor made on a day, with a photograph, of grade observed or better, from
     where the thing can be seen, settles a conflict if it agrees with one of the two.
 
@@ -89,9 +90,13 @@ def _differing(
 ) -> Iterator[tuple[str, pl.DataFrame, pl.DataFrame]]:
     """By field: answers that differ from the one taken, and all firm answers where any does."""
     group = several.select(pl.struct(KEY).rle_id().alias("_group"))["_group"]
+    # Rows of a shared roof are keyed by it; whose survey they were decides what supersedes.
+    whose = "dwelling" if "dwelling" in several.columns else "property_id"
     named = pl.col("surveyor_id").is_not_null() & (pl.col("photo_refs").list.len() > 0)
     slim = several.select(
-        *KEY, "row_id", "survey_on", named.fill_null(value=False).alias("_named")
+        *(*KEY, "row_id", "survey_on"),
+        pl.col(whose).alias("_whose"),
+        named.fill_null(value=False).alias("_named"),
     ).with_row_index("_at")
     for name in fields:
         taken = merged.select(pl.col(SOURCE + name).alias("row_id")).join(
@@ -138,12 +143,14 @@ def kind_of(rank: pl.Expr, standard: FieldEvidence, policy: Policy) -> pl.Expr:
 def _why(policy: Policy) -> pl.Expr:
     """Why the answer taken stands above the other; null where they are in conflict."""
     newer = (pl.col("survey_on_best") >= pl.col("survey_on")).fill_null(value=False)
+    # Another dwelling looked at another piece of the roof: it does not unsee what was seen here.
+    again = newer & (pl.col("_whose_best") == pl.col("_whose"))
     return (
         pl.when(pl.col("_rank") < _firm(policy))
         .then(pl.lit(WEAK))
         .when(pl.col("_kind_best") > pl.col("_kind"))
         .then(pl.lit(STRONGER))
-        .when((pl.col("_rank_best") > pl.col("_rank")) & newer)
+        .when((pl.col("_rank_best") > pl.col("_rank")) & again)
         .then(pl.lit(BETTER))
     )
 

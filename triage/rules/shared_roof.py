@@ -72,11 +72,21 @@ def roof_fields(fields: Sequence[str], policy: Policy) -> list[str]:
 def rows_of_roofs(rows: pl.DataFrame, members: pl.DataFrame, policy: Policy) -> pl.DataFrame:
     """The surveys of the dwellings as surveys of their roofs, with the building for a home.
 
-    That another dwelling lies above one of them says nothing of the roof.
+    A dwelling below another one tells of what it can see from there and of nothing else. The
+    column `dwelling` keeps whose survey it was.
     """
     above, said = policy.evidence.shared_roof.none_above
     joined = rows.join(members, on=KEY, how="inner", maintain_order="left")
-    return joined.with_columns(
+    hidden = [
+        column
+        for name in roof_fields(rows.columns, policy)
+        if name not in policy.evidence.shared_roof.rain
+        for column in (name, QUALITY + name)
+        if column in rows.columns
+    ]
+    seen = joined.with_columns(pl.when(~pl.col("is_below")).then(pl.col(hidden)))
+    return seen.with_columns(
+        pl.col("property_id").alias("dwelling"),
         pl.col("roof_of").alias("property_id"),
         pl.col("roof_part").alias("building_part"),
         pl.when(pl.col(above).ne_missing(said)).then(above).alias(above),
