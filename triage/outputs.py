@@ -5,6 +5,7 @@ from typing import Any
 import polars as pl
 
 from triage.report.context import RunContext
+from triage.report.evidence_sheets import contradiction_sheet
 from triage.report.geo import write_homes
 from triage.report.labels import MEASURE_GROUPS
 from triage.report.maps import write_climate_map, write_queue_map
@@ -49,6 +50,7 @@ def write_outputs(work: Work) -> None:
     queue.drop(_QUEUE_FILE_DROPS).write_parquet(folder / "queue.parquet")
     store.table("rule_result").write_parquet(folder / "rule_results.parquet")
     store.table("block_queue").write_parquet(folder / "blocks.parquet")
+    store.table("contradiction").write_parquet(folder / "contradictions.parquet")
     store.table("quantity").write_parquet(folder / "quantities.parquet")
     store.table("moisture_case").write_parquet(folder / "moisture_cases.parquet")
     work.say("homes for mapping programs")
@@ -63,6 +65,7 @@ def write_outputs(work: Work) -> None:
         context,
         summary=summary,
         visits=visit_table(work),
+        more=[contradiction_sheet(store.table("contradiction"))],
     )
     work.say("maps")
     drawn = _maps(work, homes, context)
@@ -70,6 +73,7 @@ def write_outputs(work: Work) -> None:
         "queue.parquet",
         "rule_results.parquet",
         "blocks.parquet",
+        "contradictions.parquet",
         "quantities.parquet",
         "moisture_cases.parquet",
         "homes.gpkg",

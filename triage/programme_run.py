@@ -15,6 +15,7 @@ from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
 from triage.errors import ProfileError, TriageError, raise_all
 from triage.outputs import record, write_outputs
+from triage.quotes import quote_conflicts
 from triage.record_stages import gather_evidence, read_records
 from triage.report.context import RunContext
 from triage.report.summary import Summary
@@ -30,6 +31,7 @@ STAGES: Mapping[str, Callable[[Work], None]] = {
     "place": place,
     "gather_evidence": gather_evidence,
     "assess": judge,
+    "quote_conflicts": quote_conflicts,
     "flag_batches": flag_batches,
     "write_outputs": write_outputs,
 }
