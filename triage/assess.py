@@ -28,7 +28,7 @@ from triage.rules.parting import parting_fields
 from triage.rules.queue import decide, review_first
 from triage.rules.records import Records, no_records, with_facts
 from triage.rules.repairs import came_back, fields_of, repair_notes, retire_repaired
-from triage.rules.standing import expires_on, rests_on, survey_quality
+from triage.rules.standing import expires_on, good_until, rests_on, survey_quality
 from triage.rules.table import ID, queue_table
 from triage.rules.variants import join_variants
 from triage.rules.words import Writer
@@ -53,7 +53,8 @@ class Assessed:
 
     `queue` has one row per home × part × measure in key order; `results` the UInt8 answer of
     every rule in the same order; `current` the evidence as it stands; `quantities` what was
-    computed for each row; `cases` the distinct build-ups that were solved for these rows.
+    computed for each row; `cases` the distinct build-ups that were solved for these rows; `until`
+    the last good day of each answer that a row needs and that ages.
     """
 
     queue: pl.DataFrame
@@ -61,6 +62,7 @@ class Assessed:
     current: Current
     quantities: pl.DataFrame
     cases: pl.DataFrame
+    until: pl.DataFrame
 
 
 def assess(
@@ -72,7 +74,7 @@ def assess(
     standing: Sequence[Standing],
     policy: Policy,
     library: Library,
-    as_of: date,
+    as_of: date | pl.Expr,
     survey_fields: list[str],
     records: Records | None = None,
 ) -> Assessed:
@@ -98,7 +100,7 @@ def assess(
     library
         Materials, and what survey codes mean as layers.
     as_of
-        Date at which evidence is judged.
+        Date at which evidence is judged; an expression over `rows` gives each home a date.
     survey_fields
         Names of the survey's fields in order.
     records
@@ -147,13 +149,14 @@ def assess(
         .list.sort()
         .alias("disputed_fields")
     )
+    until = good_until(base, clear, graded, policy).with_columns(
+        told["decided_until"].alias("decision")
+    )
     standing_of = pl.DataFrame(
         {
             "survey_quality": survey_quality(clear, policy),
             "evidence_quality": rests_on(base, clear, policy),
-            "expires_on": pl.select(
-                pl.min_horizontal(expires_on(base, clear, graded, policy), told["decided_until"])
-            ).to_series(),
+            "expires_on": expires_on(until),
         }
     )
     lists = lists.hstack(told).with_columns(repair_notes(base, on_record.repairs))
@@ -169,6 +172,7 @@ def assess(
         current=current,
         quantities=base.select(ID).hstack(frames.all.filter(base_at).select(computed)),
         cases=moisture.cases,
+        until=base.select(ID).hstack(until),
     )
 
 

@@ -15,7 +15,8 @@ WITH under_one_roof AS (
 """
 _CELLS = f"""{_UNDER_ONE_ROOF}
 SELECT clean.property_id AS home, clean.row_id, col.field, source.file, source.sheet,
-    raw.sheet_row AS row, col."column", raw.cells[col.position - first.position + 1] AS raw, col.status
+    raw.sheet_row AS row, col."column", col.status,
+    raw.cells[col.position - first.position + 1] AS raw
 FROM clean_survey AS clean
 JOIN raw_survey AS raw USING (row_id)
 JOIN source_file AS source ON raw.source_id = source.source_id

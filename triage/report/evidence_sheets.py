@@ -30,6 +30,39 @@ _HEADINGS: Mapping[str, tuple[str, float]] = {
 }
 
 
+_CALENDAR: Mapping[str, tuple[str, float]] = {
+    "expires_on": ("Last good day", 12),
+    "property_id": ("Home", 15),
+    "building_part": ("Part", 11),
+    "measure_code": ("Measure", 22),
+    "field": ("What expires", 30),
+    "queue": ("Queue today", 18),
+    "lane": ("Lane today", 14),
+    "leaves_safe": ("Leaves safe-to-insulate", 14),
+    "becomes": ("Then goes to", 18),
+    "becomes_lane": ("Lane then", 14),
+}
+
+
+def calendar_sheet(calendar: pl.DataFrame) -> PlainSheet:
+    """What expires in the days to come, the first first.
+
+    Parameters
+    ----------
+    calendar
+        See `rules.calendar.expiry_calendar`.
+    """
+    leaving = calendar.filter("leaves_safe")["property_id"].n_unique()
+    title = (
+        f"Evidence that expires soon: {calendar.height:,} answers; "
+        f"{leaving:,} homes would leave safe-to-insulate"
+    )
+    yes = pl.when("leaves_safe").then(pl.lit("yes")).alias("leaves_safe")
+    spaced = pl.col("field", "building_part", "measure_code", "lane", "becomes_lane")
+    frame = calendar.with_columns(yes, spaced.str.replace_all("_", " ", literal=True))
+    return PlainSheet("Expiry calendar", title, frame, _CALENDAR)
+
+
 def contradiction_sheet(contradictions: pl.DataFrame) -> PlainSheet:
     """Both cells of every disagreement that a queue hangs on, one row each.
 

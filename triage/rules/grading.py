@@ -19,7 +19,11 @@ SOURCE = "r__"
 
 
 def grade_rows(
-    rows: pl.DataFrame, marks: pl.DataFrame, fields: Sequence[str], policy: Policy, as_of: date
+    rows: pl.DataFrame,
+    marks: pl.DataFrame,
+    fields: Sequence[str],
+    policy: Policy,
+    as_of: date | pl.Expr,
 ) -> pl.DataFrame:
     """Add a quality column `q__<field>` for each field to survey rows.
 
@@ -35,7 +39,7 @@ def grade_rows(
     policy
         Gives the evidence standard of each field and the age limits. [months]
     as_of
-        Date at which ages are taken.
+        Date at which ages are taken; an expression over `rows` gives each row a date of its own.
 
     Returns
     -------
@@ -127,7 +131,9 @@ def _row_rank(standard: FieldEvidence, policy: Policy) -> pl.Expr:
     return pl.when((rank == observed) & opened).then(by_opening).otherwise(rank)
 
 
-def _quality(standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date) -> pl.Expr:
+def _quality(
+    standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date | pl.Expr
+) -> pl.Expr:
     evidence = policy.evidence
     # Records, photographs and what people say were not seen from anywhere: their grade decides.
     unseen = rank <= evidence.rank("photographed")

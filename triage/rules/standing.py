@@ -81,10 +81,10 @@ def rests_on(base: pl.DataFrame, clear: pl.DataFrame, policy: Policy) -> pl.Seri
     return weakest["evidence_quality"].replace_strict(words, default=None, return_dtype=pl.String)
 
 
-def expires_on(
+def good_until(
     base: pl.DataFrame, clear: pl.DataFrame, graded: pl.DataFrame, policy: Policy
-) -> pl.Series:
-    """Last day on which every needed answer that counts today is within its age limit.
+) -> pl.DataFrame:
+    """Last good day of each needed answer that counts today and ages.
 
     Parameters
     ----------
@@ -97,8 +97,8 @@ def expires_on(
 
     Returns
     -------
-    pl.Series
-        Date; null where no needed answer ages.
+    pl.DataFrame
+        In row order a Date a field, null where the row does not need it, or it does not count.
     """
     ends_early = [EVENT + name for name in ended_classes(policy)]
     rows = graded.select("row_id", "survey_date", "mc_date", "exposed", *ends_early).sort("row_id")
@@ -117,6 +117,15 @@ def expires_on(
         concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
         value = end.gather(base[SOURCE + name].fill_null(0))
         ends.append(pl.select(pl.when(concerned).then(value).alias(name))[name])
-    if not ends:
-        return pl.Series("expires_on", [None] * base.height, dtype=pl.Date)
-    return pl.DataFrame(ends).select(pl.min_horizontal(pl.all()).alias("expires_on"))["expires_on"]
+    return pl.DataFrame(ends) if ends else pl.DataFrame({"_none": [None] * base.height})
+
+
+def expires_on(until: pl.DataFrame) -> pl.Series:
+    """Last day on which every needed answer that counts today is good; null where none ages.
+
+    Parameters
+    ----------
+    until
+        As `good_until` gives it.
+    """
+    return until.select(pl.min_horizontal(pl.all()).cast(pl.Date).alias("x"))["x"]
