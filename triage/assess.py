@@ -180,7 +180,9 @@ def _proposed(current: pl.DataFrame, standing: Standing) -> pl.DataFrame:
     """Home-parts for which a programme's measure is proposed; unknown counts as proposed."""
     homes = current.filter(pl.col("variant") == 0)
     if standing.where is not None:
-        homes = homes.filter(bind(standing.where, {}).fill_null(value=True))
+        # A constant such as FALSE has no height of its own; the comparison gives it the frame's.
+        every = pl.col("property_id").is_not_null()
+        homes = homes.filter(every & bind(standing.where, {}).fill_null(value=True))
     return homes.select(
         *KEY,
         pl.lit(standing.code).alias("measure_code"),

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from triage.contract.policy import Policy, SharedRoof
+from triage.contract.policy import Policy
 from triage.rules.codes import KEY
 from triage.rules.grading import QUALITY, SOURCE
 
@@ -115,30 +115,20 @@ def under_their_roof(
     members
         See `roofs_shared`.
     """
-    named = members.rename({"roof_of": "_roof", "roof_part": "_part"})
-    beside = table.select(KEY).join(named, on=KEY, how="left", maintain_order="left")
-    answers = beside.join(
-        roofs,
-        left_on=["_roof", "_part"],
-        right_on=list(KEY),
-        how="left",
-        maintain_order="left",
+    mine = members.rename({"roof_of": "_roof", "roof_part": "_part"})
+    others = table.join(members, on=KEY, how="anti", maintain_order="left")
+    under = table.join(mine, on=KEY, how="inner", maintain_order="left")
+    answers = under.select("_roof", "_part").join(
+        roofs, left_on=["_roof", "_part"], right_on=list(KEY), how="left", maintain_order="left"
     )
-    shared = policy.evidence.shared_roof
-    fields = [c.removeprefix(SOURCE) for c in roofs.columns if c.startswith(SOURCE)]
+    rain = set(policy.evidence.shared_roof.rain)
     taken = []
-    for name in fields:
-        takes = _takes(name, shared, answers)
+    for name in (c.removeprefix(SOURCE) for c in roofs.columns if c.startswith(SOURCE)):
         for column in (name, QUALITY + name, SOURCE + name):
-            chosen = pl.when(takes).then(answers[column]).otherwise(pl.col(column))
+            below = pl.col(column) if name not in rain else answers[column]
+            chosen = pl.when("is_below").then(below).otherwise(answers[column])
             taken.append(chosen.alias(column))
-    return table.with_columns(taken)
-
-
-def _takes(name: str, shared: SharedRoof, members: pl.DataFrame) -> pl.Series:
-    """Whether a row takes the building's answer to a field."""
-    shares = members["_roof"].is_not_null()
-    return shares if name in shared.rain else shares & ~members["is_below"].fill_null(value=True)
+    return pl.concat([others, under.with_columns(taken).select(others.columns)])
 
 
 def told_of_dwellings(
