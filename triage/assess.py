@@ -28,7 +28,7 @@ from triage.rules.parting import parting_fields
 from triage.rules.queue import decide, review_first
 from triage.rules.records import Records, no_records, with_facts
 from triage.rules.repairs import came_back, fields_of, repair_notes, retire_repaired
-from triage.rules.standing import expires_on, good_until, rests_on, survey_quality
+from triage.rules.standing import expires_on, good_until, read_again_on, rests_on, survey_quality
 from triage.rules.table import ID, queue_table
 from triage.rules.variants import join_variants
 from triage.rules.words import Writer
@@ -157,6 +157,9 @@ def assess(
             "survey_quality": survey_quality(clear, policy),
             "evidence_quality": rests_on(base, clear, policy),
             "expires_on": expires_on(until),
+            "read_again_on": read_again_on(
+                base, verdicts.results, policy, as_of if isinstance(as_of, date) else None
+            ),
         }
     )
     lists = lists.hstack(told).with_columns(repair_notes(base, on_record.repairs))

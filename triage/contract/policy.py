@@ -220,6 +220,7 @@ class Evidence:
     views: Mapping[str, View]
     default: FieldEvidence
     fields: Mapping[str, FieldEvidence]
+    winter_readings: tuple[str, ...]
     batch_fields: tuple[str, ...]
     shared_roof: SharedRoof
 

@@ -247,8 +247,12 @@ def _evidence_errors(policy: Policy, contract: Contract, file: str) -> list[Tria
             errors += _unlisted((name,), contract.fields, "field", file)
             if name in contract.fields:
                 errors += _unlisted(codes, contract.fields[name].known_codes, "code", file)
+                if contract.fields[name].type != "codes":
+                    what = f"{name!r} holds one code, and not_where needs a field of several"
+                    errors.append(PolicyError(what, Place(file), "name a field of several codes"))
     errors += _shared_roof_errors(evidence.shared_roof, contract, file)
     errors += _unlisted((evidence.firm_from,), evidence.grades, "grade", file)
+    errors += _unlisted(evidence.winter_readings, policy.rules, "rule", file)
     for view in evidence.views.values():
         errors += _unlisted(filter(None, (view.inside,)), evidence.inside, "inside reach", file)
         errors += _unlisted(filter(None, (view.outside,)), evidence.outside, "outside reach", file)

@@ -210,7 +210,10 @@ def read_records(s: Section) -> RecordRules:
 
 def read_evidence(s: Section, form: Mapping[str, Field]) -> Evidence:
     """The evidence standard of the pack; `form` are the fields of the survey, by group."""
-    s.only("grades", "firm_from", "reach", "views", "default", "fields", "batch", "shared_roof")
+    s.only(
+        *("grades", "firm_from", "winter_readings", "reach", "views", "default", "fields"),
+        *("batch", "shared_roof"),
+    )
     reach = s.table("reach")
     fields = {
         name: _field_evidence(entry)
@@ -227,6 +230,7 @@ def read_evidence(s: Section, form: Mapping[str, Field]) -> Evidence:
         views={name: _view(name, entry) for name, entry in named(s.table("views"))},
         default=_field_evidence(s.table("default")),
         fields=fields,
+        winter_readings=s.texts("winter_readings"),
         batch_fields=s.table("batch").texts("fields"),
         shared_roof=_shared_roof(s.table("shared_roof"), form),
     )
