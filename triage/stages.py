@@ -120,7 +120,7 @@ def judged(homes: Gathered, work: Work, as_of: date | pl.Expr) -> Iterator[Asses
     standing = [
         Standing(p.code, p.where, p.material, p.thickness_mm) for p in work.programme.measures
     ]
-    for some in _in_batches(homes.places):
+    for some in in_batches(homes.places):
         if homes.places.height > BATCH_HOMES:
             work.say(f"{some.height} of {homes.places.height} homes")
         mine = homes.rows.join(some, on="property_id", how="semi")
@@ -139,7 +139,7 @@ def judged(homes: Gathered, work: Work, as_of: date | pl.Expr) -> Iterator[Asses
         )
 
 
-def _in_batches(places: pl.DataFrame) -> list[pl.DataFrame]:
+def in_batches(places: pl.DataFrame) -> list[pl.DataFrame]:
     """Homes in batches, in order; those of one building stay together, since they share a roof."""
     numbered = places.select("property_id", "building_id").sort("property_id").with_row_index("_n")
     batch = pl.col("_n") // BATCH_HOMES
