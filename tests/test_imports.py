@@ -15,7 +15,7 @@ FLOORS = (
     ("cli", "__main__"),
     (
         *("programme_run", "outputs", "stages", "record_stages", "work", "steps", "assess"),
-        *("explanation", "origins", "demo", "runs", "records"),
+        *("explanation", "origins", "demo", "runs", "records", "quotes", "calendar_stage"),
     ),
     ("store",),
     ("report",),

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from triage.calendar_stage import look_ahead
 from triage.contract import load_contract, load_programme
 from triage.contract.assemblies import load_library
 from triage.contract.policy import Policy
@@ -15,6 +16,7 @@ from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
 from triage.errors import ProfileError, TriageError, raise_all
 from triage.outputs import record, write_outputs
+from triage.quotes import quote_conflicts
 from triage.record_stages import gather_evidence, read_records
 from triage.report.context import RunContext
 from triage.report.summary import Summary
@@ -30,9 +32,12 @@ STAGES: Mapping[str, Callable[[Work], None]] = {
     "place": place,
     "gather_evidence": gather_evidence,
     "assess": judge,
+    "quote_conflicts": quote_conflicts,
+    "look_ahead": look_ahead,
     "flag_batches": flag_batches,
     "write_outputs": write_outputs,
 }
+_FOR_OUTPUTS = ("look_ahead", "write_outputs")
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,9 +81,9 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
 def judge_programme(
     programme: Programme, policy: Policy, store: Store, folder: Path, say: Callable[[str], None]
 ) -> None:
-    """Run all steps but the writing of outputs, into an open store."""
+    """Run all steps but the look ahead and the writing of outputs, into an open store."""
     pipeline = load_pipeline("stock_triage", STAGES)
-    steps = tuple(step for step in pipeline.steps if step.call != "write_outputs")
+    steps = tuple(step for step in pipeline.steps if step.call not in _FOR_OUTPUTS)
     library = load_library(programme.products)
     work = Work(programme, load_contract(), policy, library, store, folder, say)
     judged = Pipeline(pipeline.name, pipeline.title, steps)

@@ -7,7 +7,7 @@ import polars as pl
 from triage.contract.expressions import bind
 from triage.contract.policy import GATING, Policy, Rule
 from triage.rules.codes import FIRES, KEY
-from triage.rules.current import as_text
+from triage.rules.conflicts import as_text
 from triage.rules.repairs import fields_of, rules_named
 
 _ACCEPTS = ("accept", "accept_with_conditions")
@@ -173,6 +173,6 @@ def _lists(columns: list[pl.Series]) -> pl.Series:
 
 def _ids(accepted: pl.DataFrame, height: int) -> pl.Series:
     if not accepted.width:
-        return pl.Series("x", [[]] * height, dtype=pl.List(pl.String))
+        return pl.Series("x", [[]], dtype=pl.List(pl.String)).new_from_index(0, height)
     named = [pl.when(pl.col(name)).then(pl.lit(name)) for name in accepted.columns]
     return accepted.select(pl.concat_list(named).list.drop_nulls().alias("x"))["x"]
