@@ -89,7 +89,6 @@ def judged_records(work: Work) -> Records:
         return frame.join(north, on="property_id", how="left", maintain_order="left")
 
     repairs = judge_repairs(placed("repair"), work.policy)
-    store.put("repair_state", repairs)
     facts = record_facts(placed("reading"), placed("inspection"), repairs, work.policy)
     return Records(
         facts,

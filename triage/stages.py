@@ -71,7 +71,9 @@ def place(work: Work) -> None:
 
 def judge(work: Work) -> None:
     """Every proposed measure and every foamed home-part, batch by batch."""
-    parts = list(judged(gathered(work), work, work.programme.as_of))
+    homes = gathered(work)
+    work.store.put("repair_state", homes.records.repairs)
+    parts = list(judged(homes, work, work.programme.as_of))
     # A building whose homes lie apart in the order is judged in one batch: put them back.
     work.store.put("queue", pl.concat([part.queue for part in parts]).sort(ID))
     work.store.put("rule_result", pl.concat([part.results for part in parts]).sort(ID))

@@ -8,6 +8,7 @@ every rule that reads the field is put to a home of which nothing else is known.
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from itertools import pairwise
 
 import polars as pl
 
@@ -35,7 +36,7 @@ _PLACE = {
 class Values:
     """Answers by field and measure group, one row each.
 
-    `table` has field, measure_group, `value_no` (the place of the value in `values[field]`), `text`,
+    `table` has field, measure_group, `value_no` (place of the value in `values[field]`), `text`,
     `bad` (weighted by severity: rules that fire on it), `good` (rules that cannot fire on it),
     `open` (further work it calls for), `found` (how often the stock holds it), and `repairs`:
     whether it fires a rule of the queue fix-water-first.
@@ -114,7 +115,7 @@ def _once(values: pl.Series, kind: pl.DataType) -> pl.Series:
     return texts.unique("_text", keep="first", maintain_order=True)[name]
 
 
-def _listed(asked: Field, policy: Policy, counts: dict[str, int], as_of: date) -> list[object]:
+def _listed(asked: Field, policy: Policy, counts: dict[str, int], as_of: date) -> Sequence[object]:
     """The values to consider of one field; none where its answer is free text."""
     if asked.type == "date":
         return [as_of]
@@ -125,7 +126,7 @@ def _listed(asked: Field, policy: Policy, counts: dict[str, int], as_of: date) -
     common = sorted(counts, key=lambda text: (-counts[text], float(text)))[:COMMON]
     limits = {v for v in _limits(asked.name, policy) if asked.low < v < asked.high}
     edges = [asked.low, *sorted(limits), asked.high]
-    between = [(a + b) / 2 for a, b in zip(edges, edges[1:], strict=False)]
+    between = [(a + b) / 2 for a, b in pairwise(edges)]
     numbers = {*edges, *between, *(float(text) for text in common)}
     if asked.type == "integer":
         return sorted({int(n) for n in numbers if asked.in_range(int(n))})

@@ -1,23 +1,20 @@
 """Judges homes of a finished run again with answers that nobody gave yet, by the run's own stage.
 
-The stage reads its tables through a store. Here it gets a store that holds only the homes asked
-about, each as many times as there are variants of it, and the further answers as evidence rows.
-Whatever else the stage reads of a home (records, events, place) comes along unchanged.
+The stage judges what was gathered from the store. Here it gets only the homes asked about, each as
+many times as there are variants of it, and the further answers as evidence rows. Whatever else is
+known of a home (records, events, place) comes along unchanged.
 """
 
-from collections.abc import Mapping
-from dataclasses import dataclass, replace
-from typing import Any, cast
+from dataclasses import dataclass, fields, replace
 
 import polars as pl
 
-from triage.stages import judged_batches
-from triage.store import Store
+from triage.rules.records import Records
+from triage.stages import Gathered, gathered, judged
 from triage.work import Work
 
 VARIANT, UNIT = "variant_no", "unit"
 _MARK = "\x1f"  # between an id and its variant: no id that was read holds it
-_EVIDENCE = "evidence_row"
 _IDS = ("property_id", "building_id")
 
 
@@ -63,8 +60,9 @@ def judge_again(work: Work, asked: WhatIf) -> Rejudged:
             work.store.table("queue").clear().with_columns(empty),
             work.store.table("rule_result").clear().with_columns(empty),
         )
-    store = cast("Store", _CopiedHomes(work.store, asked))
-    parts = list(judged_batches(replace(work, store=store, say=lambda _: None)))
+    copied = _copied(gathered(work), asked)
+    silent = replace(work, say=lambda _: None)
+    parts = list(judged(copied, silent, work.programme.as_of))
     return Rejudged(
         _with_variant(pl.concat([part.queue for part in parts])),
         _with_variant(pl.concat([part.results for part in parts])),
@@ -80,54 +78,37 @@ def _with_variant(frame: pl.DataFrame) -> pl.DataFrame:
     return frame.with_columns(back)
 
 
-class _CopiedHomes:
-    """A store of copied homes with further answers; it writes nothing."""
+def _copied(whole: Gathered, asked: WhatIf) -> Gathered:
+    """The homes asked about, copy by copy, with their further answers."""
+    homes = asked.homes.select("property_id", pl.col(VARIANT).cast(pl.String))
+    rows = _copies(whole.rows, homes)
+    old = rows.select(pl.col("row_id").alias("_old"))
+    rows = rows.with_columns(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row_id"))
+    numbers = old.hstack(rows.select("row_id"))
+    marks = numbers.join(whole.marks, left_on="_old", right_on="row_id", how="inner")
+    answers = asked.answers.with_columns(
+        _copy_name("property_id"),
+        (pl.int_range(pl.len(), dtype=pl.UInt32) + rows.height).cast(pl.UInt32).alias("row_id"),
+    ).drop(VARIANT)
+    on_record = {
+        field.name: _copies(getattr(whole.records, field.name), homes) for field in fields(Records)
+    }
+    return Gathered(
+        rows=pl.concat(
+            [rows, answers.select(c for c in rows.columns if c in answers.columns)],
+            how="diagonal",
+        ),
+        marks=marks.select(whole.marks.columns).sort("row_id", "field"),
+        proposals=_copies(whole.proposals, homes),
+        places=_copies(whole.places, homes),
+        records=Records(**on_record),
+    )
 
-    def __init__(self, store: Store, asked: WhatIf) -> None:
-        self._store = store
-        self._homes = asked.homes.select("property_id", pl.col(VARIANT).cast(pl.String))
-        copied = self._copied(store.table(_EVIDENCE))
-        old = copied.select(pl.col("row_id").alias("_old"))
-        copied = copied.with_columns(pl.int_range(pl.len(), dtype=pl.UInt32).alias("row_id"))
-        self._rows = old.hstack(copied.select("row_id"))
-        self._answers = self._answer_rows(asked.answers, copied)
-        self._survey = copied
 
-    def _answer_rows(self, answers: pl.DataFrame, survey: pl.DataFrame) -> pl.DataFrame:
-        first = survey.height
-        return answers.with_columns(
-            _copy_name("property_id"),
-            (pl.int_range(pl.len(), dtype=pl.UInt32) + first).cast(pl.UInt32).alias("row_id"),
-        ).drop(VARIANT)
-
-    def table(self, name: str) -> pl.DataFrame:
-        """A table of the run for the copied homes; the evidence with the further answers."""
-        if name == _EVIDENCE:
-            answers = self._answers.select(
-                column for column in self._survey.columns if column in self._answers.columns
-            )
-            return pl.concat([self._survey, answers], how="diagonal")
-        frame = self._store.table(name)
-        if "property_id" in frame.columns:
-            return self._copied(frame)
-        return self._by_row(frame) if "row_id" in frame.columns else frame
-
-    def ask(self, sql: str, parameters: Mapping[str, Any] | None = None) -> pl.DataFrame:
-        """Rows of a query about the copied homes."""
-        found = self._store.ask(sql, parameters)
-        return self._copied(found) if "property_id" in found.columns else found
-
-    def put(self, name: str, frame: pl.DataFrame, ddl: str | None = None) -> None:
-        """Nothing is written: what might be is not what is."""
-
-    def _copied(self, frame: pl.DataFrame) -> pl.DataFrame:
-        joined = frame.join(self._homes, on="property_id", how="inner", maintain_order="left")
-        names = [name for name in _IDS if name in frame.columns]
-        return joined.with_columns(_copy_name(name) for name in names).drop(VARIANT)
-
-    def _by_row(self, frame: pl.DataFrame) -> pl.DataFrame:
-        joined = self._rows.join(frame, left_on="_old", right_on="row_id", how="inner")
-        return joined.select(frame.columns).sort("row_id")
+def _copies(frame: pl.DataFrame, homes: pl.DataFrame) -> pl.DataFrame:
+    joined = frame.join(homes, on="property_id", how="inner", maintain_order="left")
+    names = [name for name in _IDS if name in frame.columns]
+    return joined.with_columns(_copy_name(name) for name in names).drop(VARIANT)
 
 
 def _copy_name(name: str) -> pl.Expr:
