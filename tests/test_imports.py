@@ -14,8 +14,8 @@ LONGEST = 350  # lines; the aim is 150
 FLOORS = (
     ("cli", "__main__"),
     (
-        *("programme_run", "outputs", "stages", "steps", "assess", "explanation", "demo", "runs"),
-        *("records",),
+        *("programme_run", "outputs", "stages", "record_stages", "work", "steps", "assess"),
+        *("explanation", "origins", "demo", "runs", "records"),
     ),
     ("store",),
     ("report",),
