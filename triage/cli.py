@@ -154,6 +154,10 @@ def record(
     programme: Annotated[
         Path, typer.Option(help="The programme file; the records are kept beside it.")
     ] = Path("programme.toml"),
+    run_folder: Annotated[
+        Path | None,
+        typer.Option("--run", help="The run whose visit list is answered; none: any run beside."),
+    ] = None,
     list_held: Annotated[
         bool, typer.Option("--list", help="Say what is held; take nothing in.")
     ] = False,
@@ -176,7 +180,7 @@ def record(
         for line in () if as_json else holding_lines(held):
             print(line)
         return
-    done = record_files(programme, files or [], _say)
+    done = record_files(programme, files or [], _say, run=run_folder)
     for line in problem_lines(done):
         print(line, file=sys.stderr)
     if as_json:

@@ -6,6 +6,7 @@ Row 2 is the first row of records. Column letters are counted by hand in `record
 from datetime import date
 from typing import Any
 
+import polars as pl
 import pytest
 from record_rows import (
     ANSWER,
@@ -22,7 +23,7 @@ from record_rows import (
     refusals,
 )
 
-from triage.intake.answer_ids import answer_id, answer_id_problem
+from triage.intake.answer_ids import answer_id, answer_id_problems
 
 ID = {
     "reading": "reading_id",
@@ -33,6 +34,7 @@ ID = {
     "decision": "decision_id",
     "answer": "answer_id",
 }
+KEYS = ("answer_id", "property_id", "building_part", "field")
 Bad = tuple[str, Row, str, str, str]  # kind, changes, problem, column, field
 BAD: dict[str, Bad] = {
     "home": ("repair", {"property_id": "H9"}, "unknown_home", "B", "property_id"),
@@ -342,7 +344,22 @@ def test_a_decision_may_hold_for_24_months_to_the_day(shelf: Shelf) -> None:
     ],
 )
 def test_the_id_of_an_answer_belongs_to_its_key(changes: dict[str, Any], is_sound: bool) -> None:
-    assert (answer_id_problem(ANSWER | changes) is None) == is_sound
+    row = {name: (ANSWER | changes)[name] for name in KEYS}
+    told = answer_id_problems(pl.DataFrame([row], schema=dict.fromkeys(KEYS, pl.String)))
+    assert (told["told"][0] is None) == is_sound
+    if is_sound:
+        assert told["run"].to_list() == ["0123456789ab"]
+
+
+@pytest.mark.parametrize(
+    ("survey_status", "stored"), [("refused", "refused"), ("the resident declined", None)]
+)
+def test_an_inspection_that_was_refused_is_no_unknown(
+    survey_status: str, stored: str | None, shelf: Shelf
+) -> None:
+    """`refused` is a word for unknown in a survey, and an outcome of its own here."""
+    shelf.rows(inspection=[INSPECTION | {"outcome_status": survey_status}])
+    assert shelf.load().tables["inspection"]["outcome_status"].to_list() == [stored]
 
 
 def test_the_id_of_an_answer_is_made_as_agreed() -> None:

@@ -11,6 +11,7 @@ from triage.contract import load_contract, load_programme, normalise
 from triage.contract.policy_load import load_policy, policy_dir
 from triage.errors import TriageError
 from triage.intake.record_sheets import RecordFile, read_record_file
+from triage.records.asking_runs import asking_runs
 from triage.records.findings import PROBLEM_SCHEMA
 from triage.records.judging import Work, check_all
 from triage.records.kept import RECORDS_STORE, open_records
@@ -45,6 +46,7 @@ def record_files(
     files: Sequence[Path],
     say: Callable[[str], None],
     received_on: date | None = None,
+    run: Path | None = None,
 ) -> Appended:
     """Take files of records into the store beside a programme file.
 
@@ -58,17 +60,21 @@ def record_files(
         Told what is about to happen.
     received_on
         The day that the batches bear; today if None.
+    run
+        The folder of the run whose visit list is answered; if None, the runs that lie below the
+        programme's folder.
 
     Raises
     ------
     TriageError
-        A programme or survey that cannot be read, a store that is locked. What is wrong with the
-        files themselves is in the result.
+        A programme, survey or run that cannot be read, a store that is locked. What is wrong
+        with the files themselves is in the result.
     """
     contract = load_contract()
     programme = load_programme(programme_path, contract)
     policy = load_policy(policy_dir(programme.policy, programme.folder))
     measures = {normalise(word): code for word, code in policy.measure_words.items()}
+    asking = asking_runs(programme, run)
     read = []
     for path in dict.fromkeys(files):
         shown = shown_name(path, programme.folder)
@@ -79,6 +85,7 @@ def record_files(
     if not sheets:
         return _result(where, (), pl.DataFrame(schema=PROBLEM_SCHEMA), read)
     known = survey_ground(programme, policy, contract, say)
+    known.runs, known.runs_told = asking
     say("checking")
     with open_records(where) as store:
         work = Work(store, contract, known, measures, sheets)
