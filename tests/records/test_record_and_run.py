@@ -5,9 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-import openpyxl
-import pytest
-from cli_helpers import Stock, command, triage
+from cli_helpers import command, triage
 from record_rows import ANSWER, REPAIR, Row, Shelf
 
 from triage.intake.answer_ids import answer_id
