@@ -27,7 +27,8 @@ JOIN (
 WHERE clean.property_id IN (SELECT property_id FROM under_one_roof)
 """
 _RECORDS = f"""{_UNDER_ONE_ROOF}
-SELECT evidence.property_id AS home, evidence.row_id, origin.file, origin.sheet, origin."row",
+SELECT evidence.property_id AS home, evidence.row_id, made.field, origin.file, origin.sheet,
+    origin."row",
     made.kind || ' ' || made.record_id AS raw
 FROM evidence_row AS evidence
 JOIN evidence_origin AS made USING (row_id)
@@ -51,10 +52,10 @@ class Origins:
                 row |= {"column": None, "raw": "(stated in the source profile)"}
             self._cells[key] = row
         made = store.ask(_RECORDS, {"home": home}).iter_rows(named=True)
-        self._records: dict[int, Entry] = {}
+        self._records: dict[tuple[int, str | None], Entry] = {}
         for row in made:
             self._own(row, home)
-            self._records[row.pop("row_id")] = row | {"column": None}
+            self._records[row.pop("row_id"), row.pop("field")] = row | {"column": None}
 
     @staticmethod
     def _own(row: Entry, home: str) -> None:
@@ -63,4 +64,5 @@ class Origins:
 
     def of(self, row_id: int, field: str) -> Entry:
         """Of one answer: the cell of a survey, else the row of a record; empty where not known."""
-        return self._cells.get((row_id, field)) or self._records.get(row_id, {})
+        found = self._cells.get((row_id, field)) or self._records.get((row_id, field))
+        return found or self._records.get((row_id, None), {})

@@ -2,7 +2,9 @@
 
 import polars as pl
 
+from triage.contract import normalise
 from triage.records import load_records
+from triage.records.answers import AnswerRows, answer_evidence
 from triage.rules.record_facts import record_facts
 from triage.rules.record_rows import evidence_rows, sampled_types
 from triage.rules.record_use import records_in_use
@@ -37,13 +39,18 @@ def gather_evidence(work: Work) -> None:
         kind: store.table(f"record_{kind}")
         for kind in ("reading", "opening", "inspection", "repair")
     }
-    made = evidence_rows(tables, _leaks(store), _fields(work), work.policy)
+    answered = _answers(work)
+    recorded = evidence_rows(tables, _leaks(store), _fields(work), work.policy)
+    made = pl.concat([recorded, _as_survey(answered.rows, recorded.schema)])
     first = int(survey["row_id"].max() or 0) + 1  # type: ignore[arg-type]
     made = made.with_columns(
         (pl.int_range(pl.len(), dtype=pl.UInt32) + first).cast(pl.UInt32).alias("row_id")
     )
-    beside = made.select("row_id", "kind", "record_id", "record_row")
-    store.put("evidence_origin", beside)
+    of_answers = made.tail(answered.rows.height).select("row_id", "kind", "record_id")
+    store.put(
+        "evidence_origin",
+        pl.concat([_whole_rows(made.head(recorded.height)), _by_field(of_answers, answered)]),
+    )
     rows = made.select(*survey.columns, "mc_subsurface")
     blank = pl.lit(None, pl.Boolean).alias("mc_subsurface")
     store.put("evidence_row", pl.concat([survey.with_columns(blank), rows]))
@@ -57,6 +64,48 @@ def gather_evidence(work: Work) -> None:
     ]
     store.put(
         "evidence_mark", pl.concat([store.table("cell_mark"), *marks]).sort("row_id", "field")
+    )
+
+
+def _answers(work: Work) -> AnswerRows:
+    """What visit lists brought back; an answer that cannot be used any more is said."""
+    store = work.store
+    words = {normalise(word): code for word, code in work.policy.measure_words.items()}
+    answered = answer_evidence(
+        store.table("record_answer"), work.contract, words, work.programme.as_of
+    )
+    if answered.unread.height:
+        lost = answered.unread.select("record_id", pl.col("why_not").alias("lost"))
+        told = store.table("record_use").join(
+            lost.with_columns(pl.lit("answer").alias("kind")),
+            on=["kind", "record_id"],
+            how="left",
+            maintain_order="left",
+        )
+        store.put("record_use", told.with_columns(pl.coalesce("why_not", "lost")).drop("lost"))
+    return answered
+
+
+def _as_survey(rows: pl.DataFrame, schema: pl.Schema) -> pl.DataFrame:
+    """Rows of answers with every column of the rows that other records make."""
+    return rows.select(
+        (pl.col(name) if name in rows.columns else pl.lit(None)).cast(kind).alias(name)
+        for name, kind in schema.items()
+    )
+
+
+def _whole_rows(made: pl.DataFrame) -> pl.DataFrame:
+    """The record behind every field of a row."""
+    return made.select(
+        "row_id", pl.lit(None, pl.String).alias("field"), "kind", "record_id", "record_row"
+    )
+
+
+def _by_field(rows: pl.DataFrame, answered: AnswerRows) -> pl.DataFrame:
+    """The answer behind each field of a row."""
+    visits = rows.with_columns(pl.int_range(pl.len(), dtype=pl.UInt32).alias("visit"))
+    return answered.cells.join(visits, on="visit", maintain_order="left").select(
+        "row_id", "field", "kind", "record_id", "record_row"
     )
 
 

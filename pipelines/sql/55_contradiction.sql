@@ -28,7 +28,8 @@ record_cell AS (
         said.field, said.row_id, origin.file, origin.sheet, origin."row",
         NULL AS "column", NULL AS raw, made.kind || ' ' || made.record_id AS record
     FROM said
-    JOIN evidence_origin AS made USING (row_id)
+    JOIN evidence_origin AS made
+        ON made.row_id = said.row_id AND coalesce(made.field, said.field) = said.field
     JOIN record_origin AS origin USING (record_row)
 ),
 cell AS (

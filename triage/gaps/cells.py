@@ -6,9 +6,10 @@ from dataclasses import dataclass
 import polars as pl
 
 from triage.contract import Contract
-from triage.gaps.methods import Methods, base_grade
+from triage.gaps.methods import Methods
 from triage.gaps.values import Values, value_text
 from triage.gaps.whatif import VARIANT
+from triage.records.answers import graded_visits
 from triage.rules.codes import KEY
 from triage.rules.frames import NOT_EVIDENCE
 
@@ -175,4 +176,4 @@ def answer_rows(answers: pl.DataFrame, values: Values, evidence: pl.DataFrame) -
     rows = wide.group_by(at, maintain_order=True).agg(
         pl.col(n).drop_nulls().first() for n in fields
     )
-    return rows.with_columns(base_grade(pl.col("survey_method"))).sort(at)
+    return graded_visits(rows).sort(at)

@@ -8,13 +8,10 @@ import polars as pl
 
 from triage.contract import Contract
 from triage.contract.policy import Policy
+from triage.records.answers import DESK, base_grade
 from triage.rules.events import with_events
 from triage.rules.grading import CLOSE, COUNTS, QUALITY, RANK_BITS, grade_rows
 from triage.rules.records import no_records
-
-DESK = "desk"
-AT_DESK, ON_SITE = "documented", "observed"
-"""Grade of an answer from records, and of one that somebody went to see (as intake grades rows)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,12 +36,6 @@ class Methods:
         each = mine.group_by("survey_method").agg(pl.len().alias("n"), pl.col("place").first())
         whole = each.filter(pl.col("n") == len(set(groups))).sort("place")
         return [str(method) for method in whole["survey_method"]]
-
-
-def base_grade(method: pl.Expr) -> pl.Expr:
-    """Grade of an answer row: records at best are documents; what was visited was observed."""
-    at_desk = method.is_null() | (method == DESK)
-    return pl.when(at_desk).then(pl.lit(AT_DESK)).otherwise(pl.lit(ON_SITE)).alias("base_grade")
 
 
 def clearing_methods(
