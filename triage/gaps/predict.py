@@ -274,3 +274,40 @@ def _better(
         .sort(*KEY, "worth", VARIANT, descending=[False, False, True, False])
         .unique(KEY, keep="first", maintain_order=True)
     )
+
+
+def released_alone(
+    work: Work,
+    predicted: Predicted,
+    values: Values,
+    homes: pl.DataFrame,
+    waiting: pl.DataFrame,
+) -> pl.DataFrame:
+    """Rows that wait for one answer, and that this good answer alone, nothing beside it, releases.
+
+    Parameters
+    ----------
+    work, predicted, values, homes
+        As for `predict`, and what it gave.
+    waiting
+        Queue rows that ask for evidence.
+
+    Returns
+    -------
+    pl.DataFrame
+        Their key and measure_code.
+    """
+    single = waiting.filter(pl.col("missing").list.len() == 1).explode("missing")
+    asked = single.rename({"missing": "field"}).select(*ID, "field")
+    cells = predicted.cells.join(asked.select(CELL).unique(), on=CELL, how="semi")
+    numbered = _numbered(cells.with_columns(pl.col("value_no").alias("other")), homes)
+    copies = homes.join(numbered.select("unit", VARIANT).unique(), on="unit").select(
+        "property_id", VARIANT
+    )
+    day = pl.lit(work.programme.as_of).alias("survey_date")
+    answers = numbered.select(*CELL, VARIANT, "value_no", "survey_method").with_columns(day)
+    rows = answer_rows(answers, values, work.store.table("evidence_row"))
+    judged = judge_again(work, WhatIf(copies.sort("property_id", VARIANT), rows))
+    told = asked.join(numbered.select(*CELL, VARIANT), on=CELL)
+    safe = judged.queue.filter(pl.col("queue") == SAFE)
+    return told.join(safe, on=[*ID, VARIANT], how="semi").select(ID).sort(ID)
