@@ -5,13 +5,13 @@ from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 
-from triage.contract import Contract
+from triage.contract import Contract, Field
 from triage.contract.profile import Layout
 from triage.errors import FileError, ManyErrors, TriageError
 from triage.intake.draft_dates import DateProof, prove_order
 from triage.intake.draft_decide import Decider, Decision
 from triage.intake.draft_layout import TableStart, find_start
-from triage.intake.draft_seen import Nameless, SheetSeen, layout_of, look_at, table_of
+from triage.intake.draft_seen import Nameless, Seen, SheetSeen, layout_of, look_at, table_of
 from triage.intake.draft_words import Words, unknown_words_of
 from triage.intake.field_rules import new_context
 from triage.intake.files import read_sheets
@@ -101,13 +101,8 @@ def draft_profile(
     found, left_out = _tables(sheets, decider.dictionary.exact)
     if not found:
         raise _nothing_found(files, errors)
-    headings, nameless = look_at(found, contract)
+    headings, nameless = look_at(found)
     decisions = tuple(decider.decide(headings))
-    dated = [
-        (d.seen, contract.fields[d.sure.field])
-        for d in decisions
-        if d.sure is not None and contract.fields[d.sure.field].type == "date"
-    ]
     shown = tuple(path.as_posix() for path in files)
     return Draft(
         files=shown,
@@ -116,10 +111,21 @@ def draft_profile(
         left_out=tuple(left_out),
         decisions=decisions,
         nameless=tuple(nameless),
-        dates=prove_order(dated, as_of),
+        dates=prove_order(_dated(decisions, contract), as_of),
         words=_words(decisions, contract),
         errors=tuple(errors),
     )
+
+
+def _dated(decisions: Sequence[Decision], contract: Contract) -> list[tuple[Seen, Field]]:
+    """Columns of dates: whatever they date, their cells tell how this team writes dates."""
+    dated: list[tuple[Seen, Field]] = []
+    for decision in decisions:
+        best = decision.sure or next(iter(decision.candidates), None)
+        field = contract.fields[best.field] if best is not None else None
+        if best is not None and field is not None and field.type == "date" and best.fit.read:
+            dated.append((decision.seen, field))
+    return dated
 
 
 def _read_all(

@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from triage.contract import Contract, Field, normalise
 from triage.intake.draft_likeness import Alike, Dictionary, ExactMatch
 from triage.intake.draft_seen import Seen
-from triage.intake.draft_values import Fit, UnitSeen, lists_that_read, unit_seen, values_fit
+from triage.intake.draft_values import Fit, UnitSeen, Values
 from triage.intake.field_rules import Context
 
 KEY = "property_id"
@@ -17,7 +17,9 @@ _LEAST_LETTERS = 6  # in shorter headings one letter makes another word
 _ENOUGH = 5  # answers that may confirm a heading that is not known to the letter
 _FEW = 3  # answers that may contradict a known heading
 _CONFIRMED, _OBJECTED = 0.9, 0.5
-_WORTH_SAYING = 62.0  # likeness from which a field is worth offering
+_WORTH_SAYING = 62.0  # likeness from which a field is offered if its answers can be read,
+_WORTH_ALONE = 75.0  # and if nothing but its name speaks for it
+_NOT_NEAR = "no known heading is near enough to be sure"
 _OFFERED = 3
 _REFERENCES = frozenset({"survey_id", "building_id", "national_ref"})
 """References that a team may well use for the home, if no column is surely the home's own."""
@@ -51,7 +53,7 @@ class Decider:
     def __init__(self, contract: Contract, context: Context) -> None:
         self.contract = contract
         self.dictionary = Dictionary(contract)
-        self._context = context
+        self._values = Values(contract, context)
 
     def decide(self, headings: Mapping[str, Seen]) -> list[Decision]:
         """One decision per heading, in order; no field is given twice."""
@@ -82,7 +84,7 @@ class Decider:
         self, seen: Seen, exact: ExactMatch | None, alike: Iterable[Alike]
     ) -> tuple[Candidate, ...]:
         likeness = {a.field: (a.score, a.known) for a in alike if a.score >= _WORTH_SAYING}
-        for name in lists_that_read(seen, self.contract):
+        for name in self._values.lists_that_read(seen):
             score = self.dictionary.likeness(seen.heading, name)
             likeness.setdefault(name, (score, ""))
         if exact is not None:
@@ -93,27 +95,31 @@ class Decider:
             else self._candidate(seen, name, score, known)
             for name, (score, known) in likeness.items()
         ]
-        ordered = sorted(found, key=lambda c: (-_worth(c), c.field))
-        kept = [c for c in ordered if c.is_exact or (c.fit.share is None or c.fit.share > 0)]
+        ordered = sorted(found, key=lambda c: (-self._worth(c), c.field))
+        kept = [c for c in ordered if c.is_exact or self._is_worth_saying(c)]
         offered = kept[:_OFFERED]
         return tuple(offered + [c for c in kept[_OFFERED:] if c.is_exact])
+
+    def _is_worth_saying(self, candidate: Candidate) -> bool:
+        share, field = candidate.fit.share, self.contract.fields[candidate.field]
+        if field.codes and share is not None and share >= _OBJECTED:
+            return True
+        return candidate.likeness >= _WORTH_ALONE
+
+    def _worth(self, candidate: Candidate) -> float:
+        """Order of the candidates: heading and values count about alike; texts fit any text."""
+        share, field = candidate.fit.share, self.contract.fields[candidate.field]
+        if share is None or (field.type in ("text", "texts") and share > _OBJECTED):
+            share = 0.4
+        return candidate.likeness + 80 * share + 1000 * candidate.is_exact
 
     def _candidate(
         self, seen: Seen, name: str, score: float, known: str, *, is_exact: bool = False
     ) -> Candidate:
         field = self.contract.fields[name]
-        unit = unit_seen(seen, field, self._context)
-        stated = unit.stated if unit is not None else None
-        if normalise(seen.heading) == normalise(name) and field.quantity is not None:
-            stated = None
-        fit = values_fit(seen, field, stated, self._context)
+        unit = self._values.unit(seen, field)
+        fit = self._values.fit(seen, field, unit.stated if unit is not None else None)
         return Candidate(name, known, score, fit, unit, is_exact)
-
-
-def _worth(candidate: Candidate) -> float:
-    """Order of the candidates: heading and values count about alike."""
-    share = candidate.fit.share
-    return candidate.likeness + 80 * (0.4 if share is None else share) + 1000 * candidate.is_exact
 
 
 def _objection(own: Candidate, field: Field, exact: ExactMatch, *, is_shared: bool) -> str:
@@ -146,7 +152,7 @@ def _by_likeness(
     best = strict[0] if strict else None
     own = next((c for c in candidates if best is not None and c.field == best.field), None)
     if best is None or own is None:
-        return Decision(seen, None, candidates, "no known heading is near enough")
+        return Decision(seen, None, candidates, _NOT_NEAR)
     rival = strict[1].strict if len(strict) > 1 else 0.0
     share, field = own.fit.share, contract.fields[own.field]
     is_near = best.strict >= _STRICT and best.strict - rival >= _CLEAR
@@ -154,7 +160,7 @@ def _by_likeness(
     agrees = share is not None and own.fit.told >= _ENOUGH and share >= _CONFIRMED
     if is_near and is_long and agrees and field.type not in ("text", "texts"):
         return Decision(seen, own, candidates, "")
-    return Decision(seen, None, candidates, "no known heading is near enough to be sure")
+    return Decision(seen, None, candidates, _NOT_NEAR)
 
 
 def _one_heading_per_field(decided: list[Decision]) -> list[Decision]:

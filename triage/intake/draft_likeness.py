@@ -16,6 +16,7 @@ _WRITTEN_WORTH, _HELP_WORTH = 0.85, 0.7  # an example or a description says less
 _ENDS = frozenset({"mm", "cm", "m2", "kg/m3", "%", "pct", "deg", "sqm"})
 _SHORT = 4  # as in triage.contract.text: a short word inside a long one is no likeness
 _COUNT = 6
+_LONGEST = 120  # characters of a heading that are compared
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +133,7 @@ def plain(text: str) -> str:
 
 
 def _split_unit(text: str) -> tuple[str, str | None]:
-    folded = normalise(text)
+    folded = normalise(text[:_LONGEST])
     for inner in _IN_BRACKETS.findall(folded):
         if is_unit(inner):
             return _bare(re.sub(rf"[(\[{{]{re.escape(inner)}[)\]}}]", " ", folded)), str(inner)
@@ -143,7 +144,7 @@ def _split_unit(text: str) -> tuple[str, str | None]:
 
 
 def _bare(text: str) -> str:
-    return " ".join(_NO_WORD.sub(" ", normalise(text).replace("_", " ")).split())
+    return " ".join(_NO_WORD.sub(" ", normalise(text[:_LONGEST]).replace("_", " ")).split())
 
 
 def is_unit(text: str) -> bool:

@@ -2,20 +2,21 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
-from types import MappingProxyType
 
 import polars as pl
 
-from triage.contract import Contract, normalise
-from triage.contract.profile import Layout, Profile, Reading
+from triage.contract import normalise
+from triage.contract.profile import Layout
 from triage.errors import Place
 from triage.intake.draft_layout import TableStart
-from triage.intake.headings import MappedColumn, map_sheet
+from triage.intake.headings import heading_texts
 from triage.intake.sheets import Sheet
 
 ROWS_LOOKED_AT = 5_000
 """Rows of a sheet from which values are counted; more are sampled evenly, dates excepted."""
+
+LONGEST_TEXT = 200
+"""Characters of a cell that are looked at; longer texts are remarks."""
 
 TEXTS_LOOKED_AT = 300
 """Different texts of a column that are tried; the most frequent ones."""
@@ -63,33 +64,32 @@ class Nameless:
     cells: int
 
 
-def look_at(
-    sheets: Sequence[SheetSeen], contract: Contract
-) -> tuple[dict[str, Seen], list[Nameless]]:
+def look_at(sheets: Sequence[SheetSeen]) -> tuple[dict[str, Seen], list[Nameless]]:
     """All headings by their folded text, in the order in which they stand, and nameless columns."""
     seen: dict[str, Seen] = {}
     nameless: list[Nameless] = []
     for part in sheets:
-        table = part.sheet.cells.slice(part.start.data)
+        cells, start = part.sheet.cells, part.start
+        table = cells.slice(start.data)
         sampled = _sampled(table)
-        units = part.sheet.cells.row(part.start.data - 1) if part.start.units_row else ()
+        units = cells.row(start.data - 1) if start.units_row else (None,) * cells.width
+        headings, _ = heading_texts(part.sheet, start.header, start.lines)
         here: set[str] = set()
-        for index, column in enumerate(_columns(part, contract)):
-            place = _place(part, column)
-            if column.heading is None:
-                filled = _texts(table.get_column(column.letters)).drop_nulls().len()
-                nameless += [Nameless(place, filled)] if filled else []
+        for letters, heading, unit in zip(cells.columns, headings, units, strict=True):
+            texts = _texts(table.get_column(letters))
+            if heading is None:
+                filled = texts.drop_nulls().len()
+                nameless += [Nameless(_place(part, letters), filled)] if filled else []
                 continue
-            key = normalise(column.heading)
-            entry = seen.setdefault(key, Seen(column.heading))
+            key = normalise(heading)
+            entry = seen.setdefault(key, Seen(heading))
             entry.is_doubled |= key in here
             here.add(key)
-            entry.places.append(place)
-            _add_sheet(entry, part.sheet)
-            unit = units[index] if units else None
+            entry.places.append(_place(part, letters))
             entry.units += [unit.strip()] if unit and unit.strip() else []
-            entry.series.append(_texts(table.get_column(column.letters)))
-            _count(entry, sampled.get_column(column.letters))
+            entry.series.append(texts)
+            _add_sheet(entry, part.sheet)
+            _count(entry, _texts(sampled.get_column(letters)))
     for entry in seen.values():
         _keep_frequent(entry)
     return seen, nameless
@@ -107,36 +107,9 @@ def layout_of(start: TableStart, sheet: Sheet) -> Layout:
     return Layout(("*",), row, start.lines, start.units_row)
 
 
-def _columns(part: SheetSeen, contract: Contract) -> tuple[MappedColumn, ...]:
-    """The columns as a run would name them, with a profile that knows the layout and no heading."""
-    layout = layout_of(part.start, part.sheet)
-    profile = _profile_without_columns(Path(part.file), layout)
-    return map_sheet(part.sheet, part.start.header, profile, contract, part.file).columns
-
-
-def _profile_without_columns(path: Path, layout: Layout) -> Profile:
-    return Profile(
-        path=path,
-        name="draft",
-        layout=layout,
-        reading=Reading(),
-        blank_default="blank",
-        blank=MappingProxyType({}),
-        zero=MappingProxyType({}),
-        not_applicable=frozenset(),
-        columns=MappingProxyType({}),
-        constants=MappingProxyType({}),
-        grade=None,
-        method_from=None,
-        ignore=MappingProxyType({}),
-        spellings=MappingProxyType({}),
-        thermal_r=MappingProxyType({}),
-    )
-
-
-def _place(part: SheetSeen, column: MappedColumn) -> Place:
+def _place(part: SheetSeen, letters: str) -> Place:
     row = part.start.header + part.start.lines - 1 + part.sheet.first_row
-    return Place(part.file, part.sheet.name, row, column.letters)
+    return Place(part.file, part.sheet.name, row, letters)
 
 
 def _add_sheet(entry: Seen, sheet: Sheet) -> None:
@@ -158,12 +131,11 @@ def _texts(cells: pl.Series) -> pl.Series:
     return cells.str.strip_chars().replace("", None).alias("text")
 
 
-def _count(entry: Seen, cells: pl.Series) -> None:
-    texts = _texts(cells)
+def _count(entry: Seen, texts: pl.Series) -> None:
     filled = texts.drop_nulls()
     entry.cells += filled.len()
     entry.blanks += texts.len() - filled.len()
-    for text, count in filled.value_counts().iter_rows():
+    for text, count in filled.str.slice(0, LONGEST_TEXT).value_counts().iter_rows():
         entry.values[text] = entry.values.get(text, 0) + count
 
 

@@ -4,9 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from triage.contract import Contract, Field, normalise
-from triage.intake.answer import Answer
 from triage.intake.draft_seen import Seen
-from triage.intake.field_rules import IDENTIFIERS, Context, field_reader
+from triage.intake.field_rules import IDENTIFIERS, Context, Reader, field_reader
 from triage.intake.units import TWO_HABITS, find_unit, is_resistance, unit_in_heading
 
 UNIT_CHOICES: Mapping[str, tuple[str, ...]] = {
@@ -58,42 +57,77 @@ class UnitSeen:
     bare: int
 
 
-def values_fit(seen: Seen, field: Field, unit: str | None, context: Context) -> Fit:
-    """Read the column as the field, `unit` being that of its bare numbers."""
-    if field.type in ("text", "texts") and field.name not in IDENTIFIERS:
-        return Fit(0, 0, {})  # any text is a text: it proves nothing
-    told = read = bare = 0
-    unread: dict[str, int] = {}
-    reader = field_reader(field, unit, _of_column(seen, context))
-    for text, count in seen.values.items():
-        answer = reader.read(text)
-        if answer.problem in _SILENT or _is_unknown(answer):
-            continue
-        told += count
-        bare += count if answer.problem == "unit_missing" else 0
-        if answer.value is not None or answer.problem in _READ_THOUGH_REFUSED:
-            read += count
-        if answer.problem is not None and answer.problem not in _READ_THOUGH_REFUSED:
-            unread[text] = count
-    return Fit(told, read, unread, bare)
+class Values:
+    """Reads columns as fields, with everything that is slow to make made once."""
 
+    def __init__(self, contract: Contract, context: Context) -> None:
+        self._context = context
+        self._readers: dict[tuple[object, ...], Reader] = {}
+        self._unknown = contract.spelling("UNKNOWN")
+        self._spellings = {
+            field.name: contract.field_spelling(field.name)
+            for field in contract.fields.values()
+            if field.code_list or field.extra
+        }
 
-def unit_seen(seen: Seen, field: Field, context: Context) -> UnitSeen | None:
-    """What heading, units row and values say about the unit; None if the field needs none."""
-    if field.quantity not in TWO_HABITS:
-        return None
-    if normalise(seen.heading) == normalise(field.name):
-        return None  # the field's own name stands for its own unit
-    for text in seen.units:
-        if find_unit(field.quantity, text) is not None:
-            return UnitSeen(text, "the units row", {}, 0)
-    stated = unit_in_heading(field.quantity, seen.heading)
-    if stated is not None:
-        return UnitSeen(stated, "the heading", {}, 0)
-    bare = values_fit(seen, field, None, context).bare
-    fits = {} if not bare else _unit_fits(seen, field, context)
-    where = "; ".join(dict.fromkeys(seen.units))
-    return UnitSeen(None, where, fits, bare)
+    def fit(self, seen: Seen, field: Field, unit: str | None) -> Fit:
+        """Read the column as the field, `unit` being that of its bare numbers."""
+        if field.type in ("text", "texts") and field.name not in IDENTIFIERS:
+            return Fit(0, 0, {})  # any text is a text: it proves nothing
+        told = read = bare = 0
+        unread: dict[str, int] = {}
+        reader = self._reader(seen, field, unit)
+        for text, count in seen.values.items():
+            answer = reader.read(text)
+            if answer.problem in _SILENT or (answer.value is None and answer.problem is None):
+                continue
+            told += count
+            bare += count if answer.problem == "unit_missing" else 0
+            if answer.value is not None or answer.problem in _READ_THOUGH_REFUSED:
+                read += count
+            if answer.problem is not None and answer.problem not in _READ_THOUGH_REFUSED:
+                unread[text] = count
+        return Fit(told, read, unread, bare)
+
+    def unit(self, seen: Seen, field: Field) -> UnitSeen | None:
+        """What heading, units row and values say of the unit; None if the field needs none."""
+        if field.quantity not in TWO_HABITS or normalise(seen.heading) == normalise(field.name):
+            return None  # the field's own name stands for its own unit
+        for text in seen.units:
+            if find_unit(field.quantity, text) is not None:
+                return UnitSeen(text, "the units row", {}, 0)
+        stated = unit_in_heading(field.quantity, seen.heading)
+        if stated is not None:
+            return UnitSeen(stated, "the heading", {}, 0)
+        bare = self.fit(seen, field, None).bare
+        fits = self._unit_fits(seen, field) if bare else {}
+        return UnitSeen(None, "; ".join(dict.fromkeys(seen.units)), fits, bare)
+
+    def lists_that_read(self, seen: Seen, least: float = 0.8) -> list[str]:
+        """Code fields whose list knows at least that share of the column's answers."""
+        counts = dict(list(seen.values.items())[:_MOST_QUICK])
+        folded = [(normalise(text), count) for text, count in counts.items()]
+        telling = [(text, count) for text, count in folded if text not in self._unknown]
+        total = sum(count for _, count in telling)
+        return [
+            name
+            for name, spelling in self._spellings.items()
+            if total and sum(n for text, n in telling if text in spelling) >= least * total
+        ]
+
+    def _unit_fits(self, seen: Seen, field: Field) -> dict[str, float]:
+        units = UNIT_CHOICES.get(field.quantity or "", ())
+        return {unit: self.fit(seen, field, unit).share or 0.0 for unit in units}
+
+    def _reader(self, seen: Seen, field: Field, unit: str | None) -> Reader:
+        signs = (seen.comma_decimal, seen.point_decimal, seen.is_1904)
+        key = (field.name, unit, *signs)
+        if key not in self._readers:
+            context = replace(
+                self._context, comma_decimal=signs[0], point_decimal=signs[1], is_1904=signs[2]
+            )
+            self._readers[key] = field_reader(field, unit, context)
+        return self._readers[key]
 
 
 def says_resistance(seen: Seen, field: Field) -> bool:
@@ -103,44 +137,3 @@ def says_resistance(seen: Seen, field: Field) -> bool:
     words = seen.heading.replace("/", " ").split()
     in_units = any(is_resistance(t) or find_unit("thermal_r", t) is not None for t in seen.units)
     return in_units or any(is_resistance(word) for word in words)
-
-
-def lists_that_read(seen: Seen, contract: Contract, least: float = 0.8) -> dict[str, float]:
-    """Code fields whose list knows most of the column's texts -> share of cells known."""
-    counts = dict(list(seen.values.items())[:_MOST_QUICK])
-    unknown = contract.spelling("UNKNOWN")
-    folded = {normalise(text): count for text, count in counts.items()}
-    telling = {text: count for text, count in folded.items() if text not in unknown}
-    total = sum(telling.values())
-    if not total:
-        return {}
-    found: dict[str, float] = {}
-    for field in contract.fields.values():
-        if not field.code_list and not field.extra:
-            continue
-        spelling = contract.field_spelling(field.name)
-        share = sum(count for text, count in telling.items() if text in spelling) / total
-        if share >= least:
-            found[field.name] = share
-    return found
-
-
-def _unit_fits(seen: Seen, field: Field, context: Context) -> dict[str, float]:
-    fits: dict[str, float] = {}
-    for unit in UNIT_CHOICES.get(field.quantity or "", ()):
-        share = values_fit(seen, field, unit, context).share
-        fits[unit] = share or 0.0
-    return fits
-
-
-def _is_unknown(answer: Answer) -> bool:
-    return answer.value is None and answer.problem is None
-
-
-def _of_column(seen: Seen, context: Context) -> Context:
-    return replace(
-        context,
-        comma_decimal=seen.comma_decimal,
-        point_decimal=seen.point_decimal,
-        is_1904=seen.is_1904,
-    )
