@@ -168,7 +168,9 @@ def _tables(
     for part in found:
         if part.start != usual:
             row = layout_of(part.start, part.sheet).header_row
-            why = f"its headings begin in row {row} or are built otherwise; it needs its own profile"
+            why = (
+                f"its headings begin in row {row} or are built otherwise; it needs its own profile"
+            )
             left_out.append(LeftOut(part.file, part.sheet.name, why, is_table=True))
     return [part for part in found if part.start == usual], left_out
 
@@ -186,9 +188,7 @@ def _layout(
     for file, sheet in sheets:
         wanted.setdefault(file, {})
         is_described = any(p.file == file and p.sheet is sheet for p in found)
-        is_other = any(
-            s.file == file and s.sheet == sheet.name and s.is_table for s in left_out
-        )
+        is_other = any(s.file == file and s.sheet == sheet.name and s.is_table for s in left_out)
         if sheet.name is not None and (is_described or is_other):
             wanted[file][sheet.name] = None
     names = {tuple(sorted(named)) for named in wanted.values()}

@@ -18,7 +18,9 @@ _ENOUGH = 5  # answers that may confirm a heading that is not known to the lette
 _FEW = 3  # answers that may contradict a known heading
 _CONFIRMED, _OBJECTED = 0.9, 0.5
 _WORTH_SAYING = 62.0  # likeness from which a field is offered if its answers can be read,
-_WORTH_ALONE = 75.0  # and if nothing but its name speaks for it
+_WORTH_ALONE = 75.0  # if the answers say nothing,
+_WORTH_AGAINST = 88.0  # and if none can be read: the team may have words of its own
+_KEY_LIKE, _KEY_DIFFERENT = 60.0, 0.6  # likeness, and share of different texts, of a reference
 _NOT_NEAR = "no known heading is near enough to be sure"
 _OFFERED = 3
 _REFERENCES = frozenset({"survey_id", "building_id", "national_ref"})
@@ -63,7 +65,7 @@ class Decider:
             lower[last] = lower.get(last, 0) + 1
         several = {text for text, count in lower.items() if count > 1}
         decided = [self._one(seen, several) for seen in headings.values()]
-        return _reference_first(_one_heading_per_field(decided))
+        return _reference_first(_one_heading_per_field(decided), self.dictionary)
 
     def _one(self, seen: Seen, several: set[str]) -> Decision:
         exact = self.dictionary.find_exact(seen.heading)
@@ -102,6 +104,8 @@ class Decider:
 
     def _is_worth_saying(self, candidate: Candidate) -> bool:
         share, field = candidate.fit.share, self.contract.fields[candidate.field]
+        if share == 0:
+            return bool(field.codes) and candidate.likeness >= _WORTH_AGAINST
         if field.codes and share is not None and share >= _OBJECTED:
             return True
         return candidate.likeness >= _WORTH_ALONE
@@ -131,7 +135,9 @@ def _objection(own: Candidate, field: Field, exact: ExactMatch, *, is_shared: bo
     if unit is not None and unit.stated is None and unit.bare and unit.fits:
         best = max(unit.fits.values())
         if best < _OBJECTED and unit.bare >= _FEW:
-            return f"the heading is known, but in no unit are the numbers in range ({_range(field)})"
+            return (
+                f"the heading is known, but in no unit are the numbers in range ({_range(field)})"
+            )
     confirmed = share is not None and told >= _FEW and share >= _CONFIRMED
     if exact.only_lower and is_shared and not confirmed:
         return "only the lower line of the heading is known, and other columns have the same one"
@@ -179,25 +185,24 @@ def _one_heading_per_field(decided: list[Decision]) -> list[Decision]:
             others = [repr(d.seen.heading) for d in rivals if d is not decision]
             if decision is not keeper:
                 lost[id(decision)] = f"{', '.join(others)} may fill {field} too; only one may"
-    return [
-        replace(d, sure=None, why=lost[id(d)]) if id(d) in lost else d for d in decided
-    ]
+    return [replace(d, sure=None, why=lost[id(d)]) if id(d) in lost else d for d in decided]
 
 
-def _reference_first(decided: list[Decision]) -> list[Decision]:
+def _reference_first(decided: list[Decision], dictionary: Dictionary) -> list[Decision]:
     """Without a sure reference of the home, another reference may be it: a person must say."""
     if any(d.sure is not None and d.sure.field == KEY for d in decided):
         return decided
+    return [_maybe_key(d, dictionary) for d in decided]
+
+
+def _maybe_key(decision: Decision, dictionary: Dictionary) -> Decision:
+    sure, seen = decision.sure, decision.seen
+    is_reference = sure is not None and sure.field in _REFERENCES
+    varies = seen.distinct >= _KEY_DIFFERENT * seen.cells > 0
+    is_like = varies and dictionary.likeness(seen.heading, KEY) >= _KEY_LIKE
+    if not is_reference and (sure is not None or not is_like):
+        return decision
+    key = Candidate(KEY, "", 0.0, Fit(0, 0, {}), None)
+    others = tuple(c for c in decision.candidates if c.field != KEY)
     why = f"no heading is surely {KEY}, the home's reference; this may be it"
-    return [
-        replace(d, sure=None, why=why, candidates=_with_key(d))
-        if d.sure is not None and d.sure.field in _REFERENCES
-        else d
-        for d in decided
-    ]
-
-
-def _with_key(decision: Decision) -> tuple[Candidate, ...]:
-    own = decision.candidates[0]
-    key = Candidate(KEY, "", 0.0, own.fit, None)
-    return (key, *(c for c in decision.candidates if c.field != KEY))
+    return Decision(seen, None, (key, *others), why)

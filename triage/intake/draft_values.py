@@ -1,7 +1,8 @@
 """What the values of a column say: how many of them a field could hold, and in which unit."""
 
+import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 from triage.contract import Contract, Field, normalise
 from triage.intake.draft_seen import Seen
@@ -21,6 +22,7 @@ UNIT_CHOICES: Mapping[str, tuple[str, ...]] = {
 
 _READ_THOUGH_REFUSED = frozenset({"ambiguous_date", "unit_missing"})
 _SILENT = frozenset({"fraction_or_percent", "error_cell"})
+_RESISTANCE = re.compile(r"\s*r(?:si|[\s-]*value)?[\s:=-]*\d", re.IGNORECASE)
 _MOST_QUICK = 60  # texts looked up in every code list, to find lists that nobody's heading names
 
 
@@ -29,14 +31,13 @@ class Fit:
     """How the values of a column suit a field.
 
     `told` counts cells that give an answer, not blank and not "unknown"; `read` those of them
-    that can be read; `unread` has the texts of the others. `bare` counts numbers without a unit
-    of their own.
+    that can be read; `unread` has the texts of the others, `bare` the numbers without a unit.
     """
 
     told: int
     read: int
     unread: Mapping[str, int]
-    bare: int = 0
+    bare: Mapping[str, int] = field(default_factory=dict)
 
     @property
     def share(self) -> float | None:
@@ -70,38 +71,44 @@ class Values:
             if field.code_list or field.extra
         }
 
-    def fit(self, seen: Seen, field: Field, unit: str | None) -> Fit:
+    def fit(self, seen: Seen, asked: Field, unit: str | None) -> Fit:
         """Read the column as the field, `unit` being that of its bare numbers."""
-        if field.type in ("text", "texts") and field.name not in IDENTIFIERS:
+        if asked.type in ("text", "texts") and asked.name not in IDENTIFIERS:
             return Fit(0, 0, {})  # any text is a text: it proves nothing
-        told = read = bare = 0
+        return self._fit_of(seen.values, seen, asked, unit)
+
+    def _fit_of(self, values: Mapping[str, int], seen: Seen, asked: Field, unit: str | None) -> Fit:
+        told = read = 0
         unread: dict[str, int] = {}
-        reader = self._reader(seen, field, unit)
-        for text, count in seen.values.items():
+        bare: dict[str, int] = {}
+        reader = self._reader(seen, asked, unit)
+        for text, count in values.items():
             answer = reader.read(text)
             if answer.problem in _SILENT or (answer.value is None and answer.problem is None):
                 continue
             told += count
-            bare += count if answer.problem == "unit_missing" else 0
+            if answer.problem == "unit_missing" and not _RESISTANCE.match(text):
+                bare[text] = count
             if answer.value is not None or answer.problem in _READ_THOUGH_REFUSED:
                 read += count
             if answer.problem is not None and answer.problem not in _READ_THOUGH_REFUSED:
                 unread[text] = count
         return Fit(told, read, unread, bare)
 
-    def unit(self, seen: Seen, field: Field) -> UnitSeen | None:
+    def unit(self, seen: Seen, asked: Field) -> UnitSeen | None:
         """What heading, units row and values say of the unit; None if the field needs none."""
-        if field.quantity not in TWO_HABITS or normalise(seen.heading) == normalise(field.name):
+        if asked.quantity not in TWO_HABITS or normalise(seen.heading) == normalise(asked.name):
             return None  # the field's own name stands for its own unit
         for text in seen.units:
-            if find_unit(field.quantity, text) is not None:
+            if find_unit(asked.quantity, text) is not None:
                 return UnitSeen(text, "the units row", {}, 0)
-        stated = unit_in_heading(field.quantity, seen.heading)
+        stated = unit_in_heading(asked.quantity, seen.heading)
         if stated is not None:
             return UnitSeen(stated, "the heading", {}, 0)
-        bare = self.fit(seen, field, None).bare
-        fits = self._unit_fits(seen, field) if bare else {}
-        return UnitSeen(None, "; ".join(dict.fromkeys(seen.units)), fits, bare)
+        bare = self.fit(seen, asked, None).bare
+        units = UNIT_CHOICES.get(asked.quantity, ()) if bare else ()
+        fits = {unit: self._fit_of(bare, seen, asked, unit).share or 0.0 for unit in units}
+        return UnitSeen(None, "; ".join(dict.fromkeys(seen.units)), fits, sum(bare.values()))
 
     def lists_that_read(self, seen: Seen, least: float = 0.8) -> list[str]:
         """Code fields whose list knows at least that share of the column's answers."""
@@ -115,25 +122,22 @@ class Values:
             if total and sum(n for text, n in telling if text in spelling) >= least * total
         ]
 
-    def _unit_fits(self, seen: Seen, field: Field) -> dict[str, float]:
-        units = UNIT_CHOICES.get(field.quantity or "", ())
-        return {unit: self.fit(seen, field, unit).share or 0.0 for unit in units}
-
-    def _reader(self, seen: Seen, field: Field, unit: str | None) -> Reader:
+    def _reader(self, seen: Seen, asked: Field, unit: str | None) -> Reader:
         signs = (seen.comma_decimal, seen.point_decimal, seen.is_1904)
-        key = (field.name, unit, *signs)
+        key = (asked.name, unit, *signs)
         if key not in self._readers:
             context = replace(
                 self._context, comma_decimal=signs[0], point_decimal=signs[1], is_1904=signs[2]
             )
-            self._readers[key] = field_reader(field, unit, context)
+            self._readers[key] = field_reader(asked, unit, context)
         return self._readers[key]
 
 
-def says_resistance(seen: Seen, field: Field) -> bool:
-    """Whether heading or units row of a thickness column speak of R-values."""
-    if field.quantity != "length_mm":
+def says_resistance(seen: Seen, asked: Field) -> bool:
+    """Whether heading, units row or cells of a thickness column speak of R-values."""
+    if asked.quantity != "length_mm":
         return False
     words = seen.heading.replace("/", " ").split()
     in_units = any(is_resistance(t) or find_unit("thermal_r", t) is not None for t in seen.units)
-    return in_units or any(is_resistance(word) for word in words)
+    in_cells = any(_RESISTANCE.match(text) for text in seen.values)
+    return in_units or in_cells or any(is_resistance(word) for word in words)

@@ -12,6 +12,7 @@ from triage.report.toml_text import inert_words, quoted
 
 _EXAMPLES = 4
 _PLACES = 4
+_MIDNIGHT = " 00:00:00"  # how a date cell of a workbook arrives
 
 
 def column_lines(draft: Draft, contract: Contract) -> Iterator[str]:
@@ -56,7 +57,8 @@ def examples_text(seen: Seen) -> str:
     few = list(seen.values.items())[:_EXAMPLES]
     if not few:
         return "no cell is filled"
-    return "such as " + ", ".join(f"'{inert_words(text)}' ({count})" for text, count in few)
+    shown = [(inert_words(text.removesuffix(_MIDNIGHT)), count) for text, count in few]
+    return "such as " + ", ".join(f"'{text}' ({count})" for text, count in shown)
 
 
 def counts_text(seen: Seen) -> str:
@@ -124,7 +126,7 @@ def _open_lines(decision: Decision, contract: Contract, owners: dict[str, str]) 
             unit = _likeliest(candidate.unit)
         yield f"# {entry(seen.heading, candidate, unit)}  # {_reason(candidate, contract, owners)}"
     if not decision.candidates:
-        yield f"# {quoted(seen.heading)} = \"\"  # no field is like it; `triage fields` lists them"
+        yield f'# {quoted(seen.heading)} = ""  # no field is like it; `triage fields` lists them'
 
 
 def _reason(candidate: Candidate, contract: Contract, owners: dict[str, str]) -> str:

@@ -217,7 +217,7 @@ def _blank(draft: Draft) -> Iterator[str]:
 
 
 def _zero(draft: Draft, contract: Contract) -> Iterator[str]:
-    yield "[zero]                    # fields in which 0 was written for \"did not look\""
+    yield '[zero]                    # fields in which 0 was written for "did not look"'
     for decision in draft.sure:
         own = decision.sure
         if own is None or contract.fields[own.field].type not in ("number", "integer"):
@@ -263,7 +263,7 @@ def _ignore(draft: Draft) -> Iterator[str]:
     yield "headings = ["
     for decision in draft.open:
         seen = decision.seen
-        if not any(candidate.fit.share for candidate in decision.candidates):
+        if not decision.candidates:
             yield f"    # {quoted(seen.heading)},  # {places_text(seen)}, {counts_text(seen)}"
     yield "]"
 
