@@ -49,9 +49,9 @@ def prove_order(columns: Sequence[tuple[Seen, Field]], as_of: date) -> DateProof
                     against[order] += count
                     examples[order].append(text)
     left = [order for order in DATE_ORDERS if not against[order]]
-    order = left[0] if cells and len(left) == 1 else None
+    proved = left[0] if cells and len(left) == 1 else None
     few = {name: tuple(texts[:_EXAMPLES]) for name, texts in examples.items()}
-    return DateProof(order, cells, against, few, is_contradictory=bool(cells) and not left)
+    return DateProof(proved, cells, against, few, is_contradictory=bool(cells) and not left)
 
 
 def _dates(seen: Seen) -> list[tuple[str, int]]:

@@ -1,4 +1,4 @@
-"""Which field a heading fills: sure only where the heading is known and the values do not object."""
+"""Which field a heading fills: sure only where it is known and the values do not object."""
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace

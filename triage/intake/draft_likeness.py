@@ -21,7 +21,7 @@ _LONGEST = 120  # characters of a heading that are compared
 
 @dataclass(frozen=True, slots=True)
 class Alike:
-    """A field and how like its headings are, 0 to 100. `strict` counts every letter and its place."""
+    """A field and how like its headings are, 0 to 100; `strict` counts each letter in its place."""
 
     field: str
     score: float
@@ -83,9 +83,9 @@ class Dictionary:
                 known = list(words)
                 short = len(text) < _SHORT
                 scorer = fuzz.ratio if short else fuzz.WRatio
-                for found, score, _ in process.extract(text, known, scorer=scorer, limit=15):
-                    if min(len(found), len(text)) < _SHORT and not short:
-                        score = fuzz.ratio(found, text)
+                for found, loose, _ in process.extract(text, known, scorer=scorer, limit=15):
+                    inside = min(len(found), len(text)) < _SHORT and not short
+                    score = fuzz.ratio(found, text) if inside else loose
                     strict = fuzz.ratio(found, text) if worth == 1.0 else 0.0
                     for name in words[found]:
                         _keep_best(best, Alike(name, score * worth, strict, self._show(found)))

@@ -119,7 +119,7 @@ def _add_sheet(entry: Seen, sheet: Sheet) -> None:
 
 
 def _sampled(table: pl.DataFrame) -> pl.DataFrame:
-    """Rows with any text, evenly spaced if there are many: the last year may differ from the first."""
+    """Rows with any text, evenly spaced if many: the last year may differ from the first."""
     step = -(-table.height // ROWS_LOOKED_AT) or 1
     chosen = table.gather_every(step)
     if not chosen.width:

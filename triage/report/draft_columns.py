@@ -157,5 +157,5 @@ def _shares(unit: UnitSeen) -> str:
 
 
 def _likeliest(unit: UnitSeen) -> str | None:
-    """The unit in which most numbers are in range; of equals the first, which is the field's own."""
+    """The unit in which most numbers are in range; of equals the first, the field's own."""
     return max(unit.fits, key=lambda name: unit.fits[name], default=None)

@@ -146,7 +146,7 @@ def _column_dict(decision: Decision) -> dict[str, Any]:
 
 
 def _head(draft: Draft) -> Iterator[str]:
-    yield "# A draft: what is sure stands as a line, every guess is a comment until somebody decides."
+    yield "# A draft: what is sure is a line; every guess is a comment until somebody decides."
     yield "# `triage check FILE --profile PROFILE` says what is still open."
     yield "# Looked at:"
     for part in draft.sheets:
@@ -200,7 +200,7 @@ def _date_lines(dates: DateProof) -> Iterator[str]:
         yield f"# {dates.cells} dates are written as numbers and none proves the order: {left}."
         yield '# date_order = "DMY"'
     else:
-        yield "# No date is written as three numbers with the year last, so the order is not needed."
+        yield "# No date is written as three numbers, year last, so the order is not needed."
         yield '# date_order = "DMY"'
 
 
@@ -273,7 +273,8 @@ def _thermal(draft: Draft, contract: Contract) -> Iterator[str]:
     for decision in draft.decisions:
         best = decision.sure or next(iter(decision.candidates), None)
         if best is not None and says_resistance(decision.seen, contract.fields[best.field]):
-            yield f"# {best.field} = 0.04  # {inert_words(decision.seen.heading)}: of which material?"
+            heading = inert_words(decision.seen.heading)
+            yield f"# {best.field} = 0.04  # {heading}: of which material?"
 
 
 def _spellings(draft: Draft, contract: Contract) -> Iterator[str]:
