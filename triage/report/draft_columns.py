@@ -134,7 +134,8 @@ def _reason(candidate: Candidate, contract: Contract, owners: dict[str, str]) ->
     if candidate.is_exact:
         parts.append("a known heading of it")
     elif candidate.known:
-        parts.append(f"like '{inert_words(candidate.known)}'")
+        likeness = f"{candidate.likeness:.0f} of 100"
+        parts.append(f"like '{inert_words(candidate.known)}' ({likeness})")
     unit = candidate.unit
     if unit is not None and unit.stated is None and unit.bare:
         parts.append(f"unit not stated, in range as {_shares(unit)}")
