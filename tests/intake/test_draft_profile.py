@@ -5,6 +5,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import polars as pl
 import pytest
 from draft_helpers import commented, draft_of
 from hypothesis import HealthCheck, given, settings
@@ -119,8 +120,10 @@ HEADINGS = st.lists(
 def test_whatever_the_headings_the_draft_is_a_profile(
     headings: list[str], tmp_path: Path, contract: Contract
 ) -> None:
-    rows = [[*KNOWN, *headings], ["H1", "main", "good", *["1"] * len(headings)]]
-    draft, text = draft_of(contract, _csv(tmp_path / "any.csv", rows))
+    cells = dict(zip([*KNOWN, *headings], ["H1", "main", "good", *["1"] * 5], strict=False))
+    path = tmp_path / "any.parquet"
+    pl.DataFrame({name: [cell] for name, cell in cells.items()}).write_parquet(path)
+    draft, text = draft_of(contract, path)
     profile = _loaded(text, tmp_path, contract)
     assert {c.field for c in profile.columns.values()} == {
         d.sure.field for d in draft.sure if d.sure
