@@ -318,3 +318,13 @@ def test_the_same_files_give_the_same_draft(tmp_path: Path, contract: Contract) 
     first, second = (draft_of(contract, path)[1] for _ in range(2))
     assert first == second
     assert draft_profile([path], contract, {}, as_of).sure
+
+
+@pytest.mark.parametrize("name", ["*", "^p.*$"])
+def test_a_parquet_column_with_a_pattern_for_a_name_is_one_column(
+    name: str, tmp_path: Path, contract: Contract
+) -> None:
+    path = tmp_path / "s.parquet"
+    pl.DataFrame(dict.fromkeys([*KNOWN, name], ["x"])).write_parquet(path)
+    (decision,) = draft_of(contract, path)[0].open
+    assert (decision.seen.heading, decision.seen.places[0].column) == (name, "D")
