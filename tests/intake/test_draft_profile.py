@@ -325,6 +325,6 @@ def test_a_parquet_column_with_a_pattern_for_a_name_is_one_column(
     name: str, tmp_path: Path, contract: Contract
 ) -> None:
     path = tmp_path / "s.parquet"
-    pl.DataFrame(dict.fromkeys([*KNOWN, name], ["x"])).write_parquet(path)
+    pl.DataFrame({key: ["x"] for key in [*KNOWN, name]}).write_parquet(path)
     (decision,) = draft_of(contract, path)[0].open
     assert (decision.seen.heading, decision.seen.places[0].column) == (name, "D")
