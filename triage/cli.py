@@ -186,6 +186,10 @@ def record(
     programme: Annotated[
         Path, typer.Option(help="The programme file; the records are kept beside it.")
     ] = Path("programme.toml"),
+    run_folder: Annotated[
+        Path | None,
+        typer.Option("--run", help="The run whose visit list is answered; none: any run beside."),
+    ] = None,
     list_held: Annotated[
         bool, typer.Option("--list", help="Say what is held; take nothing in.")
     ] = False,
@@ -208,7 +212,7 @@ def record(
         for line in () if as_json else holding_lines(held):
             print(line)
         return
-    done = record_files(programme, files or [], _say)
+    done = record_files(programme, files or [], _say, run=run_folder)
     for line in problem_lines(done):
         print(line, file=sys.stderr)
     if as_json:
@@ -219,16 +223,21 @@ def record(
 
 
 @app.command()
-def template(file: Annotated[Path, typer.Argument(help="Workbook to write (.xlsx).")]) -> None:
-    """Write a blank survey workbook that the tool reads back without a profile."""
+def template(
+    file: Annotated[Path, typer.Argument(help="Workbook to write (.xlsx).")],
+    records: Annotated[
+        bool, typer.Option("--records", help="Sheets for records instead of a survey.")
+    ] = False,
+) -> None:
+    """Write a blank survey workbook, or one for records, that the tool reads back as it is."""
     from triage.contract import load_contract
     from triage.contract.policy_load import load_policy, policy_dir
+    from triage.report.record_template import write_record_template
     from triage.report.template import write_template
 
     measures = load_policy(policy_dir("default")).measures
-    write_template(
-        file, load_contract(), {code: measure.name for code, measure in measures.items()}
-    )
+    names = {code: measure.name for code, measure in measures.items()}
+    (write_record_template if records else write_template)(file, load_contract(), names)
     _say(f"wrote {file}")
 
 
