@@ -191,6 +191,7 @@ BAD: dict[str, Bad] = {
     ),
     "140 per cent": ("reading", {"value": 140}, "above_100", "F", "value"),
     "140 % in words": ("reading", {"value": "140 %"}, "above_100", "F", "value"),
+    "REL in a percent": ("reading", {"value": "45 REL"}, "not_a_percentage", "F", "value"),
     "no number": ("reading", {"value": "wet"}, "not_a_number", "F", "value"),
     "no value": ("reading", {"value": None}, "no_value", "F", "value"),
     "visit of nobody": ("reading", {"survey_id": "V77"}, "unknown_visit", "B", "survey_id"),
