@@ -260,11 +260,14 @@ class RecordRules:
     """What records do to the evidence held (records.toml).
 
     `event_ends` names the expiry classes that an event ends, `slow_repairs` the repairs that dry
-    like masonry, `competences` who may accept a rule that fired.
+    like masonry, `competences` who may accept a rule that fired. `mends` are the fields whose
+    answer a repair changes, `mended` what they then say.
     """
 
     event_ends: Mapping[str, tuple[str, ...]]
     slow_repairs: tuple[str, ...]
+    mends: tuple[str, ...]
+    mended: tuple[str, ...]
     competences: tuple[str, ...]
 
 

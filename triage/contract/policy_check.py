@@ -226,6 +226,7 @@ def _record_errors(policy: Policy, contract: Contract, file: str) -> list[Triage
     errors = _unlisted(rules.event_ends, codes("event", "event_type"), "event", file)
     for ended in rules.event_ends.values():
         errors += _unlisted(ended, classes, "expiry class of parameters.toml", file)
+    errors += _unlisted(rules.mends, contract.fields, "field", file)
     errors += _unlisted(rules.slow_repairs, codes("repair", "repair_type"), "repair", file)
     return errors + _unlisted(
         rules.competences, codes("decision", "competence"), "competence", file

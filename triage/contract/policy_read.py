@@ -199,11 +199,13 @@ def read_records(s: Section) -> RecordRules:
     """What records do to the evidence held."""
     s.only("events", "repairs", "decisions")
     events, repairs, decisions = (s.table(key) for key in ("events", "repairs", "decisions"))
-    repairs.only("slow")
+    repairs.only("slow", "mends", "mended")
     decisions.only("competences")
     return RecordRules(
         event_ends={name: events.texts(name) for name in events.data},
         slow_repairs=repairs.texts("slow"),
+        mends=repairs.texts("mends"),
+        mended=repairs.texts("mended"),
         competences=decisions.texts("competences"),
     )
 

@@ -98,6 +98,13 @@ def predict(
     return Predicted(chosen, good.queue, bad.queue, bad.results)
 
 
+def homes_units(work: Work) -> pl.DataFrame:
+    """property_id and `unit`: homes of one building are judged together, for they share a roof."""
+    return work.store.table("home").select(
+        "property_id", pl.coalesce("building_id", "property_id").alias("unit")
+    )
+
+
 def _units(some: pl.DataFrame, homes: pl.DataFrame) -> pl.DataFrame:
     return homes.join(some, on="property_id", how="semi").select("unit").unique()
 

@@ -1,4 +1,4 @@
-"""What a run waits for, and what the answers would do: the whole of `triage gaps`."""
+"""What a run waits for, and what answers and repairs would do: the whole of `triage gaps`."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -8,9 +8,12 @@ from typing import Any
 import polars as pl
 
 from triage.contract import Contract
+from triage.gaps.budget import Plan, best_plan, options
 from triage.gaps.opened import open_run
-from triage.gaps.predict import Predicted, predict, released_alone
+from triage.gaps.predict import Predicted, homes_units, predict, released_alone
 from triage.gaps.questions import Questions, questions_of
+from triage.gaps.rates import read_planned, read_rates
+from triage.gaps.repairs import repair_outcomes, repair_sets, repair_table
 from triage.gaps.tables import field_table, home_places, outcome_table, set_table, visit_table
 from triage.gaps.values import value_text
 from triage.intake.answer_ids import answer_ids
@@ -76,9 +79,7 @@ def _gaps(work: Work, record: dict[str, Any]) -> Gaps:
     work.say("weighing the answers that could be given")
     asked = questions_of(work)
     queue = work.store.table("queue")
-    units = work.store.table("home").select(
-        "property_id", pl.coalesce("building_id", "property_id").alias("unit")
-    )
+    units = homes_units(work)
     waiting = asked.asked.rows
     work.say(f"judging {waiting['property_id'].n_unique():,} waiting homes with the answers in")
     predicted = predict(work, asked.cells, asked.values, units, queue)
@@ -120,3 +121,90 @@ def _listed(
         *("answer_id", "property_id", "building_part", "field", "area", "surveyor_id"),
         *("survey_method", "groups", "disputed", "if_so"),
     ).sort("area", "surveyor_id", "property_id", "building_part", "field", nulls_last=True)
+
+
+@dataclass(frozen=True, slots=True)
+class Repairs:
+    """What repairs would do; see `repairs`. `plan` is there if a budget was given."""
+
+    run_id: str
+    rules: pl.DataFrame
+    sets: pl.DataFrame
+    outcomes: pl.DataFrame
+    plan: Plan | None
+
+    def to_dict(self) -> dict[str, Any]:
+        """Counts and tables for a machine."""
+        told: dict[str, Any] = {
+            "format": 1,
+            "run_id": self.run_id,
+            "rows_waiting": self.outcomes.height,
+            "rows_released": int((self.outcomes["then_queue"] == SAFE).sum()),
+            "repairs": self.rules.to_dicts(),
+            "sets": self.sets.head(50).to_dicts(),
+        }
+        if self.plan is not None:
+            plan = self.plan
+            told["plan"] = {
+                "homes_released": plan.homes.height,
+                "spent": plan.spent,
+                "gap": plan.gap,
+                "no_rate_for": list(plan.unpriced),
+            }
+        return told
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """What a programme has to spend on repairs: its rates, its planned works, its budget."""
+
+    rates: Path
+    budget: float
+    planned: Path | None = None
+
+
+def find_repairs(
+    run_folder: Path, programme_file: Path | None, money: Money | None, say: Callable[[str], None]
+) -> Repairs:
+    """Ask a finished run what repairs would release.
+
+    Raises
+    ------
+    StoreError
+        As for `find_gaps`.
+    HeadingError, CellError or ManyErrors
+        If the rates or the planned works cannot be used.
+    """
+    work, record = open_run(run_folder, programme_file, say)
+    try:
+        prices = None if money is None else read_rates(money.rates, work.policy)
+        work.say("judging the homes with their repairs shown to work")
+        outcomes = repair_outcomes(work)
+        titles = {rule.id: rule.title for rule in work.policy.rules.values()}
+        plan = None
+        if money is not None and prices is not None:
+            plan = _plan(work, outcomes, prices, money)
+        return Repairs(
+            run_id=str(record["run_id"]),
+            rules=repair_table(outcomes).select(
+                "rule", pl.col("rule").replace_strict(titles).alias("title"), pl.exclude("rule")
+            ),
+            sets=repair_sets(outcomes),
+            outcomes=outcomes,
+            plan=plan,
+        )
+    finally:
+        work.store.close()
+
+
+def _plan(work: Work, outcomes: pl.DataFrame, prices: pl.DataFrame, money: Money) -> Plan:
+    homes = work.store.table("home")["property_id"]
+    planned = (
+        pl.DataFrame(schema={"property_id": pl.String, "rule": pl.String, "year": pl.Int32})
+        if money.planned is None
+        else read_planned(money.planned, work.policy, homes)
+    )
+    wanted = outcomes.explode("repairs")["repairs"].unique().sort()
+    unpriced = tuple(rule for rule in wanted if rule not in set(prices["rule"]))
+    work.say("searching for the repairs that release most homes")
+    return best_plan(options(outcomes, prices, planned, homes_units(work)), money.budget, unpriced)

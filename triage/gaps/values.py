@@ -45,6 +45,10 @@ class Values:
     table: pl.DataFrame
     values: dict[str, pl.Series]
 
+    def without(self, texts: Sequence[str]) -> "Values":
+        """The same without some answers; value numbers stay as they are."""
+        return Values(self.table.filter(~pl.col("text").is_in(list(texts))), self.values)
+
 
 def possible_values(
     policy: Policy,

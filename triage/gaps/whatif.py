@@ -24,11 +24,13 @@ class WhatIf:
 
     `homes` has property_id and `variant_no` (Int32), one row for each copy of a home to judge.
     `answers` has the same two columns and those of an evidence row: `building_part`,
-    `survey_date`, `survey_method`, `base_grade` and any survey fields.
+    `survey_date`, `survey_method`, `base_grade` and any survey fields. `repairs`, if any, has
+    `variant_no` and the columns of `records.REPAIRS`: repairs that are to stand on record.
     """
 
     homes: pl.DataFrame
     answers: pl.DataFrame
+    repairs: pl.DataFrame | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +95,10 @@ def _copied(whole: Gathered, asked: WhatIf) -> Gathered:
     on_record = {
         field.name: _copies(getattr(whole.records, field.name), homes) for field in fields(Records)
     }
+    if asked.repairs is not None:
+        more = asked.repairs.with_columns(_copy_name("property_id")).drop(VARIANT)
+        held = on_record["repairs"]
+        on_record["repairs"] = pl.concat([held, more.select(held.columns)])
     return Gathered(
         rows=pl.concat(
             [rows, answers.select(c for c in rows.columns if c in answers.columns)],
