@@ -138,7 +138,7 @@ def _table(path: Path, heads: Sequence[str]) -> pl.DataFrame:
         where = Place(shown, filled[0].name, 1)
         raise HeadingError(what, where, f"head the columns: {', '.join(heads)}")
     kept = {column: name for column, name in zip(cells.columns, first, strict=True) if name}
-    rows = cells.select(kept).rename(kept).with_row_index("row", offset=1).slice(1)
+    rows = cells.select(list(kept)).rename(kept).with_row_index("row", offset=1).slice(1)
     texts = [name for name in rows.columns if name != "row"]
     stripped = rows.with_columns(pl.col(texts).str.strip_chars().replace("", None))
     return stripped.filter(pl.any_horizontal(pl.col(texts).is_not_null()))

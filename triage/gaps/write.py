@@ -85,8 +85,8 @@ def gap_lines(gaps: Gaps) -> Iterator[str]:
     yield f"good answers would release {told['rows_released_by_good_answers']:,} of these measures"
     yield ""
     yield f"{'field':<28}{'waiting':>9}{'alone':>8}{'released':>10}{'to repair':>11}"
-    for row in gaps.fields.head(_SHOWN).iter_rows():
-        yield f"{row[0]:<28}{row[1]:>9,}{row[2]:>8,}{row[3]:>10,}{row[4]:>11,}"
+    for name, waiting, alone, released, bad in gaps.fields.head(_SHOWN).iter_rows():
+        yield f"{name:<28}{waiting:>9,}{alone:>8,}{released:>10,}{bad:>11,}"
     yield "homes waiting for the field; for it alone; released by it alone; sent to repair by it"
     yield ""
     yield "together, most homes released first:"
