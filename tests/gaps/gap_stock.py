@@ -8,6 +8,7 @@ from typing import Any
 from cli_helpers import Stock
 
 HOMES = 1000
+OUT_OF_DATE = 0.1  # share of the homes
 WRITTEN: Mapping[str, Any] = {
     "building_part": "main",
     "latitude": 51.45,
@@ -42,6 +43,9 @@ WRITTEN: Mapping[str, Any] = {
     "wall_damp_evidence": "none_seen",
     "embedded_timber": "none",
     "edge_detail_drawings": "yes",
+    "floor_construction": "suspended_timber",
+    "subfloor_vent_state": "clear",
+    "subfloor_moisture": "dry",
     "roof_form": "pitched_cold",
     "roof_pitch_deg": 35,
     "roof_covering": "slate_natural",
@@ -91,23 +95,44 @@ LEFT_OUT = (
     *("visible_mould", "eaves_vent_state", "exhaust_into_void", "gutter_condition"),
     *("plumbing_leak", "cavity_state", "cavity_bridging", "cavity_width_mm", "pointing_condition"),
     *("wall_damp_evidence", "opening_perimeter_condition", "extract_kitchen", "foam_present"),
-    *("ground_to_dpc_mm", "background_ventilation", "parapet_condition", "penetration_condition"),
+    *(
+        "ground_to_dpc_mm",
+        "floor_construction",
+        "background_ventilation",
+        "parapet_condition",
+        "penetration_condition",
+    ),
 )
 
 
-def generated(stock: Stock, homes: int = HOMES, seed: int = 20261125) -> None:
-    """Write a survey of homes, each with a few answers left out."""
+def drawn(homes: int = HOMES, seed: int = 20261125) -> list[tuple[dict[str, Any], list[str]]]:
+    """Homes as their surveys have them, each with the fields that were left out or merely assumed.
+
+    What is left out is known all the same: every home is as `WRITTEN`.
+    """
     draw = random.Random(seed)
-    head = ["property_id", "survey_id", "surveyor_id", "measure_code", "measure_material"]
-    rows: list[list[Any]] = [[*head, *WRITTEN]]
     materials = {"cavity_fill": "eps_bead", "external_wall": "mineral_wool"}
+    stock = []
     for number in range(homes):
-        facts = dict(WRITTEN)
-        for name in draw.sample(LEFT_OUT, draw.choice((0, 1, 1, 2, 2, 3, 4))):
-            facts[name] = draw.choice((None, None, None, f"{facts[name]} (assumed)"))
-        if draw.random() < 0.1:
-            facts["survey_date"] = facts["mc_date"] = date(2023, 2, 16)  # out of date
         measure = draw.choice(MEASURES)
-        own = [f"G{number:04}", f"V{number}", f"S{number % 7}", measure, materials.get(measure)]
-        rows.append([*own, *facts.values()])
-    stock.survey(rows)
+        facts: dict[str, Any] = {
+            "property_id": f"G{number:04}",
+            "survey_id": f"V{number}",
+            "surveyor_id": f"S{number % 7}",
+            "measure_code": measure,
+            "measure_material": materials.get(measure),
+            **WRITTEN,
+        }
+        left_out = draw.sample(LEFT_OUT, draw.choice((0, 1, 2, 3, 4, 5, 6)))
+        for name in left_out:
+            facts[name] = draw.choice((None, None, None, f"{facts[name]} (assumed)"))
+        if draw.random() < OUT_OF_DATE:
+            facts["survey_date"] = facts["mc_date"] = date(2023, 2, 16)
+        stock.append((facts, left_out))
+    return stock
+
+
+def generated(stock: Stock) -> None:
+    """Write the survey of the homes."""
+    homes = [facts for facts, _ in drawn()]
+    stock.survey([list(homes[0]), *(list(facts.values()) for facts in homes)])
