@@ -8,7 +8,8 @@ import polars as pl
 from triage.contract import Contract
 from triage.intake.files import FileReading
 from triage.intake.postal import repair_codes
-from triage.intake.result import SCHEMAS, Intake, clean_schema, empty_frame
+from triage.intake.lines import LINE_SCHEMA
+from triage.intake.result import ROW_ID, SCHEMAS, Intake, clean_schema, empty_frame
 from triage.intake.rows import NO_HOME, NO_PART, decide_rows
 from triage.intake.sheets import Note
 from triage.intake.table import SheetTable, constant_columns
@@ -57,6 +58,7 @@ def assemble(
     parts = _Parts()
     cleans = [pl.DataFrame(schema=clean_schema(contract))]
     odds: list[pl.DataFrame] = []
+    lines: list[pl.DataFrame] = [pl.DataFrame(schema={"row_id": ROW_ID} | LINE_SCHEMA).drop("row")]
     stems = [reading.stem for reading in readings]
     source_id = first = 0
     for reading in readings:
@@ -67,11 +69,12 @@ def assemble(
             _add_source(parts, reading, table, source_id, ids)
             cleans.append(_identified(table, name, ids))
             odds.append(_add_odd(parts, reading, table, source_id, ids))
+            lines.append(_identified_lines(table, ids))
             _add_grades(parts, reading, cleans[-1], contract)
             source_id += 1
             first += table.raw.height
     clean = _with_defaults(pl.concat(cleans), country_code, programme_id)
-    return _decided(parts, clean, odds)
+    return _decided(parts, clean, odds, pl.concat(lines))
 
 
 def _add_skipped(parts: _Parts, reading: FileReading) -> None:
@@ -133,6 +136,14 @@ def _identified(table: SheetTable, name: str, ids: pl.Series) -> pl.DataFrame:
     ).select("row_id", *table.clean.columns)
 
 
+def _identified_lines(table: SheetTable, ids: pl.Series) -> pl.DataFrame:
+    """Lines that are no survey rows: row_id, kind and message."""
+    numbers = pl.DataFrame({"row": pl.int_range(ids.len(), dtype=pl.UInt32, eager=True)})
+    numbered = numbers.with_columns(ids.alias("row_id"))
+    lines = table.lines.join(numbered, on="row", how="left", maintain_order="left")
+    return lines.select("row_id", "kind", "message")
+
+
 def _add_odd(
     parts: _Parts, reading: FileReading, table: SheetTable, source_id: int, ids: pl.Series
 ) -> pl.DataFrame:
@@ -149,7 +160,7 @@ def _add_odd(
         pl.col("sheet_row").alias("row"),
         pl.col("problem").alias("kind"),
     )
-    of_column = pl.col("kind") == "unit_missing"
+    of_column = pl.col("kind").is_in(["unit_missing", "unit_changed"])
     parts.add("problems", told.filter(~of_column))
     parts.add("problems", _by_column(told.filter(of_column)))
     return odd
@@ -196,16 +207,22 @@ def _with_defaults(
     )
 
 
-def _decided(parts: _Parts, clean: pl.DataFrame, odds: list[pl.DataFrame]) -> Intake:
+def _decided(
+    parts: _Parts, clean: pl.DataFrame, odds: list[pl.DataFrame], lines: pl.DataFrame
+) -> Intake:
     clean, restored = repair_codes(clean)
     raw, sources = parts.joined("raw"), parts.joined("sources")
     beside = [odd.select("row_id", *_BESIDE) for odd in odds if not odd.is_empty()]
     told = [pl.concat(beside)] if beside else []
-    decided = decide_rows(clean, raw.select("row_id", "source_id"), [parts.joined("grades"), *told])
+    known = [parts.joined("grades"), *told]
+    decided = decide_rows(clean, raw.select("row_id", "source_id"), known, lines)
     places = raw.select("row_id", "source_id", pl.col("sheet_row").alias("row")).join(
         sources.select("source_id", "file", "sheet"), on="source_id", how="left"
     )
-    for found in (restored, decided.problems, *_missing_keys(clean)):
+    none = pl.lit(None, dtype=pl.String)
+    of_lines = lines.with_columns(none.alias("field"), none.alias("raw"))
+    homes = clean.join(lines, on="row_id", how="anti", maintain_order="left")
+    for found in (restored, decided.problems, of_lines, *_missing_keys(homes)):
         placed = found.join(places, on="row_id", how="left", maintain_order="left")
         parts.add("problems", placed.with_columns(pl.lit(None).alias("column")))
     accepted = decided.clean.select("row_id")

@@ -1,11 +1,12 @@
 """Reads one survey file into typed sheets; collects what is wrong instead of stopping at it."""
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from triage.contract.profile import Profile
 from triage.errors import FileError, HeadingError, ManyErrors, Place, TriageError
+from triage.intake.blocks import tables_of
 from triage.intake.books import read_book
 from triage.intake.delimited import read_delimited
 from triage.intake.field_rules import Context
@@ -115,15 +116,33 @@ def _take_sheet(reading: FileReading, sheet: Sheet, context: Context) -> None:
     if header is None:
         _leave_out(reading, sheet, context)
         return
-    sheet_map = map_sheet(sheet, header, profile, context.contract, reading.file)
-    reading.headings[sheet.name] = sheet_map.columns
+    try:
+        parts = tables_of(sheet, header, profile, context.contract, reading.file)
+    except HeadingError as error:
+        reading.errors.append(error)
+        return
+    for part, line in parts:
+        _take_table(reading, part, line, context)
+
+
+def _take_table(reading: FileReading, sheet: Sheet, header: int, context: Context) -> None:
+    profile = context.profile
+    told = map_sheet(sheet, header, profile, context.contract, reading.file)
+    reading.headings[sheet.name] = (*reading.headings.get(sheet.name, ()), *told.columns)
     where = Place(reading.file, sheet.name, header + sheet.first_row)
-    errors = [*sheet_map.errors, *unit_errors(sheet_map, profile, context)]
-    errors += _missing_keys(sheet_map.mapped, profile, where)
+    errors = [*told.errors, *unit_errors(told, profile, context)]
+    errors += _missing_keys(told.mapped, profile, where)
     known = {str(error) for error in reading.errors}
     reading.errors += [error for error in errors if str(error) not in known]
-    if not errors:
-        reading.tables.append(type_sheet(sheet, sheet_map, context))
+    if errors:
+        return
+    table = type_sheet(replace(sheet, notes=(*sheet.notes, *told.notes)), told, context)
+    if table.raw.is_empty():
+        row = told.start - 1 + sheet.first_row
+        message = f"there are headings in row {row} and no row of a survey below them"
+        note = Note("no_rows", message)
+        table = replace(table, sheet=replace(table.sheet, notes=(*table.sheet.notes, note)))
+    reading.tables.append(table)
 
 
 def _leave_out(reading: FileReading, sheet: Sheet, context: Context) -> None:
