@@ -8,7 +8,6 @@ import polars as pl
 from triage.contract import Contract
 from triage.intake.files import FileReading
 from triage.intake.postal import repair_codes
-from triage.intake.lines import LINE_SCHEMA
 from triage.intake.result import ROW_ID, SCHEMAS, Intake, clean_schema, empty_frame
 from triage.intake.rows import NO_HOME, NO_PART, decide_rows
 from triage.intake.sheets import Note
@@ -22,6 +21,8 @@ _KEY_PROBLEMS = (
     ("property_id", "no_property_id", NO_HOME),
     ("building_part", "no_building_part", NO_PART),
 )
+
+_LINES: dict[str, pl.DataType] = {"row_id": ROW_ID, "kind": pl.String(), "message": pl.String()}
 
 
 @dataclass
@@ -58,7 +59,7 @@ def assemble(
     parts = _Parts()
     cleans = [pl.DataFrame(schema=clean_schema(contract))]
     odds: list[pl.DataFrame] = []
-    lines: list[pl.DataFrame] = [pl.DataFrame(schema={"row_id": ROW_ID} | LINE_SCHEMA).drop("row")]
+    lines: list[pl.DataFrame] = [pl.DataFrame(schema=_LINES)]
     stems = [reading.stem for reading in readings]
     source_id = first = 0
     for reading in readings:

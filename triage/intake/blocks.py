@@ -51,7 +51,9 @@ def tables_of(
         where = Place(shown, sheet.name, starts[MOST_TABLES] + sheet.first_row)
         raise HeadingError(what, where, "put all homes into one table")
     ends = [*starts[1:], sheet.cells.height]
-    spans = [(0 if start == header else start, end) for start, end in zip(starts, ends, strict=True)]
+    spans = [
+        (0 if start == header else start, end) for start, end in zip(starts, ends, strict=True)
+    ]
     return [
         (_part(table, names, is_first=first == 0 and column == 0), starts[k] - first)
         for k, (first, end) in enumerate(spans)
@@ -93,9 +95,7 @@ def _lines_of(sheet: Sheet, first: int, end: int) -> Sheet:
         return sheet
     low, high = first + sheet.first_row, end + sheet.first_row
     notes = tuple(
-        note
-        for note in sheet.notes
-        if (first == 0 if note.row is None else low <= note.row < high)
+        note for note in sheet.notes if (first == 0 if note.row is None else low <= note.row < high)
     )
     return replace(sheet, cells=sheet.cells.slice(first, end - first), first_row=low, notes=notes)
 

@@ -17,6 +17,8 @@ from triage.intake.ods import apply_shown, shown_cells
 from triage.intake.ooxml import XlsxParts, refuse_false_counts, refuse_far_cells
 from triage.intake.probe import refuse_deadly
 from triage.intake.sheets import Note, Sheet, letters
+from triage.intake.shown import write_shown
+from triage.intake.xls import XlsSheet, read_beside
 from triage.intake.xlsb import refuse_lossy_cells
 
 # Names that the reader gives to the error values of ECMA-376 part 1, 18.18.11.
@@ -65,6 +67,8 @@ def read_book(
     with damage_refused(shown):
         if kind == "xlsx":
             return _read_xlsx(path, reader, names, shown, limits)
+        if kind == "xls":
+            return _read_xls(path, reader, names, shown, limits)
         refine = _ods_refiner(path) if kind == "ods" else _unrefined
         return [_read_sheet(reader, name, shown, limits, refine) for name in names]
 
@@ -115,11 +119,29 @@ def _read_xlsx(
             def refine(
                 sheet: str, cells: pl.DataFrame, xml: bytes = xml
             ) -> tuple[pl.DataFrame, list[Note]]:
-                return parts.show_percent(cells, xml), parts.notes(sheet, xml)
+                return parts.show_formats(cells, xml), parts.notes(sheet, xml)
 
             sheet = _read_sheet(reader, name, shown, limits, refine)
-            sheets.append(replace(sheet, is_1904=parts.is_1904))
+            sheets.append(replace(sheet, is_1904=parts.is_1904, looks=parts.looks(xml)))
         return sheets
+
+
+def _read_xls(
+    path: Path, reader: fastexcel.ExcelReader, names: list[str], shown: str, limits: Limits
+) -> list[Sheet]:
+    book = read_beside(path)
+    sheets = []
+    for name in names:
+        told = book.sheets.get(name, XlsSheet())
+
+        def refine(
+            _: str, cells: pl.DataFrame, told: XlsSheet = told
+        ) -> tuple[pl.DataFrame, list[Note]]:
+            return write_shown(cells, told.places), told.notes
+
+        sheet = _read_sheet(reader, name, shown, limits, refine)
+        sheets.append(replace(sheet, is_1904=book.is_1904, looks=told.looks))
+    return sheets
 
 
 def _unrefined(_: str, cells: pl.DataFrame) -> tuple[pl.DataFrame, list[Note]]:

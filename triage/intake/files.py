@@ -10,8 +10,16 @@ from triage.intake.blocks import tables_of
 from triage.intake.books import read_book
 from triage.intake.delimited import read_delimited
 from triage.intake.field_rules import Context
-from triage.intake.headings import KEY, MappedColumn, find_header, map_sheet, misplaced_header
+from triage.intake.headings import (
+    KEY,
+    MappedColumn,
+    SheetMap,
+    find_header,
+    map_sheet,
+    misplaced_header,
+)
 from triage.intake.limits import DEFAULT_LIMITS, Limits
+from triage.intake.looks import look_notes
 from triage.intake.parquet import read_parquet
 from triage.intake.sheets import Note, Sheet
 from triage.intake.sniff import file_kind
@@ -137,12 +145,21 @@ def _take_table(reading: FileReading, sheet: Sheet, header: int, context: Contex
     if errors:
         return
     table = type_sheet(replace(sheet, notes=(*sheet.notes, *told.notes)), told, context)
+    reading.tables.append(_with_notes(table, told))
+
+
+def _with_notes(table: SheetTable, told: SheetMap) -> SheetTable:
+    """Say of a table what its cells do not: that there are no rows, colours, strokes."""
+    sheet = table.sheet
+    notes = list(sheet.notes)
     if table.raw.is_empty():
         row = told.start - 1 + sheet.first_row
         message = f"there are headings in row {row} and no row of a survey below them"
-        note = Note("no_rows", message)
-        table = replace(table, sheet=replace(table.sheet, notes=(*table.sheet.notes, note)))
-    reading.tables.append(table)
+        notes.append(Note("no_rows", message))
+    elif sheet.looks:
+        numbers = table.raw.get_column("sheet_row")
+        notes += look_notes(sheet.looks, int(numbers[0]), int(numbers[-1]))
+    return replace(table, sheet=replace(sheet, notes=tuple(notes)))
 
 
 def _leave_out(reading: FileReading, sheet: Sheet, context: Context) -> None:

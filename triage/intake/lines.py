@@ -28,7 +28,9 @@ _REMARK_WORDS = 4  # no reference of a home is met that has as many words
 _SHARE_WITH_DIGIT = 0.9  # of the references, before one without any digit is unlike them
 
 
-def lines_between(cells: pl.DataFrame, filled: pl.Series, sheet: Sheet, told: SheetMap) -> pl.DataFrame:
+def lines_between(
+    cells: pl.DataFrame, filled: pl.Series, sheet: Sheet, told: SheetMap
+) -> pl.DataFrame:
     """Lines among the rows of a table that are no survey rows.
 
     Parameters
@@ -80,7 +82,9 @@ def _heading_rows(rows: pl.DataFrame, key: str, sheet: Sheet, told: SheetMap) ->
     hits = rows.get_column(key).str.strip_chars().is_in(words.implode()).arg_true()
     if hits.is_empty() or sheet.first_row == 0:
         return hits.clear()
-    around = pl.concat([hits.cast(pl.Int64) + shift for shift in range(-lines.height, lines.height + 1)])
+    around = pl.concat(
+        [hits.cast(pl.Int64) + shift for shift in range(-lines.height, lines.height + 1)]
+    )
     near = around.filter(around.is_between(0, rows.height - 1)).unique().sort()
     looked = rows[near]
     same = pl.any_horizontal(

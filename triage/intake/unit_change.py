@@ -68,7 +68,8 @@ def _after_marks(odd: pl.DataFrame, quantity: str, unit: str, rows: pl.Series) -
     ).sort("row")
     named = {raw: _named_unit(raw, quantity) for raw in marks.get_column("raw").unique()}
     found = [(row, named[raw]) for row, raw in marks.select("row", "raw").iter_rows() if named[raw]]
-    for (row, other), (end, _) in zip(found, [*found[1:], (rows.len(), None)], strict=True):
+    ends = [*(row for row, _ in found), rows.len()][1:]
+    for (row, other), end in zip(found, ends, strict=True):
         if settled_unit(unit, other, quantity) is None:
             below = pl.Series(range(row + 1, end), dtype=pl.UInt32)
             message = (
@@ -102,7 +103,9 @@ def _apart(
     if split is None:
         return
     first_larger = numbers[0] > numbers[-1]
-    small, large = (numbers[split:], numbers[:split]) if first_larger else (numbers[:split], numbers[split:])
+    small, large = (
+        (numbers[split:], numbers[:split]) if first_larger else (numbers[:split], numbers[split:])
+    )
     declared = find_unit(quantity, unit)
     is_foreign_large = (quantity in _LARGER_ABROAD) == _is_canonical(declared, unit)
     if quantity == "length_mm" and not _like_inches(small):
