@@ -8,6 +8,7 @@ import polars as pl
 from triage.contract import Contract
 from triage.intake.files import FileReading
 from triage.intake.postal import repair_codes
+from triage.intake.references import doubtful_references
 from triage.intake.result import ROW_ID, SCHEMAS, Intake, clean_schema, empty_frame
 from triage.intake.rows import NO_HOME, NO_PART, decide_rows
 from triage.intake.sheets import Note
@@ -223,7 +224,8 @@ def _decided(
     none = pl.lit(None, dtype=pl.String)
     of_lines = lines.with_columns(none.alias("field"), none.alias("raw"))
     homes = clean.join(lines, on="row_id", how="anti", maintain_order="left")
-    for found in (restored, decided.problems, of_lines, *_missing_keys(homes)):
+    doubtful = doubtful_references(decided.clean, raw)
+    for found in (restored, decided.problems, doubtful, of_lines, *_missing_keys(homes)):
         placed = found.join(places, on="row_id", how="left", maintain_order="left")
         parts.add("problems", placed.with_columns(pl.lit(None).alias("column")))
     accepted = decided.clean.select("row_id")

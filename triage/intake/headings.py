@@ -144,7 +144,8 @@ def _map_columns(
     shown: str,
 ) -> tuple[list[MappedColumn], list[TriageError]]:
     joined, own = _heading_texts(sheet, header, lines)
-    filled = _filled_columns(sheet.cells.slice(header + lines + (units is not None)))
+    start = header + lines + (units is not None)
+    filled = _filled_columns(sheet.cells.slice(start))
     columns: list[MappedColumn] = []
     errors: list[TriageError] = []
     for index, name in enumerate(sheet.cells.columns):
@@ -153,6 +154,8 @@ def _map_columns(
         column, error = _map_column(
             (joined[index], own[index]), unit, known, contract, place, is_filled=name in filled
         )
+        if error is not None and joined[index] is None:
+            error = _no_heading(place, filled[name] + start + sheet.first_row)
         columns.append(column)
         errors += [error] if error is not None else []
     return columns, errors
@@ -218,11 +221,15 @@ def _join(parts: list[str | None] | tuple[str | None, ...]) -> str | None:
     return " / ".join(part for part in parts if part) or None
 
 
-def _filled_columns(cells: pl.DataFrame) -> set[str]:
+def _filled_columns(cells: pl.DataFrame) -> dict[str, int]:
+    """Columns with any text, and the line that has the first, counted in `cells`."""
     if cells.height == 0:
-        return set()
-    has_text = cells.select((pl.all().str.strip_chars() != "").any()).row(0)
-    return {name for name, is_filled in zip(cells.columns, has_text, strict=True) if is_filled}
+        return {}
+    has_text = (pl.all().str.strip_chars() != "").fill_null(False)
+    first = cells.select(pl.when(has_text.any()).then(has_text.arg_max())).row(0)
+    return {
+        name: int(line) for name, line in zip(cells.columns, first, strict=True) if line is not None
+    }
 
 
 def _map_column(
@@ -239,9 +246,7 @@ def _map_column(
     if shown is None:
         if not is_filled:
             return MappedColumn(letters, None, "empty"), None
-        fix = "give it a heading, or empty it"
-        error = HeadingError("a column has cells but no heading", place, fix)
-        return MappedColumn(letters, None, "empty"), error
+        return MappedColumn(letters, None, "empty"), _no_heading(place)
     for heading in dict.fromkeys((*headings, shown.rsplit(" / ", 1)[-1])):
         key = normalise(heading or "")
         if key in known.columns:
@@ -254,6 +259,12 @@ def _map_column(
             return MappedColumn(letters, shown, "ignored"), None
     error = HeadingError(f"the heading {shown!r} is not known", place, _hint(shown, known))
     return MappedColumn(letters, shown, "unknown"), error
+
+
+def _no_heading(place: Place, row: int | None = None) -> TriageError:
+    first = f", first in row {row}" if row is not None else ""
+    fix = "give it a heading, or empty it; in a text file, look for a stray delimiter there"
+    return HeadingError(f"a column has cells but no heading{first}", place, fix)
 
 
 def _stated_unit(name: str, heading: str, contract: Contract) -> str | None:

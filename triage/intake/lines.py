@@ -58,18 +58,6 @@ def lines_between(
     return pl.concat(found).unique("row", keep="first", maintain_order=True).sort("row")
 
 
-def odd_references(cells: pl.DataFrame, told: SheetMap, lines: pl.DataFrame) -> pl.Series:
-    """Rows, counted from 0, whose reference has no digit while nearly all others have one."""
-    key = next((c.letters for c in told.columns if c.field == KEY), None)
-    none = pl.Series(dtype=pl.UInt32)
-    if key is None or cells.height < 10:
-        return none
-    has_digit = cells.get_column(key).str.contains(r"\d")
-    without = (~has_digit).arg_true().cast(pl.UInt32)
-    without = without.filter(~without.is_in(lines.get_column("row").implode()))
-    return without if 0 < without.len() <= 0.05 * cells.height else none
-
-
 def _as_lines(rows: pl.Series, kind: str, message: str) -> pl.DataFrame:
     frame = pl.DataFrame({"row": rows.cast(pl.UInt32)})
     return frame.with_columns(pl.lit(kind).alias("kind"), pl.lit(message).alias("message"))

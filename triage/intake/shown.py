@@ -11,6 +11,7 @@ from triage.intake.units import UNITS, find_unit, is_resistance
 _TOKEN = re.compile(r'"(?P<text>[^"]*)"|\\(?P<sign>.)|\[[^\]]*\]|_.|\*.|(?P<bare>.)')
 _DIGITS = frozenset("0#?")
 _PLAIN = frozenset("0#?.,;-+() /")
+_SHOWN = re.compile(r"([A-Za-z]*[ -]*)(\d[\d.,]*)(\D*)")
 _ZEROS = re.compile(r"0{2,}")
 
 
@@ -88,3 +89,14 @@ def _as_shown(column: pl.Series, form: Form, rows: Iterable[int]) -> pl.Series:
 
 def _is_unit(text: str) -> bool:
     return any(find_unit(quantity, text) is not None for quantity in UNITS)
+
+
+def is_shown_unit(text: str) -> bool:
+    """Whether a number as the sheet shows it carries a unit, or zeros in front."""
+    found = _SHOWN.fullmatch(text.strip())
+    if found is None:
+        return False
+    before, behind = found[1].strip(" -"), found[3].strip()
+    if before or behind:
+        return is_resistance(before) if before else _is_unit(behind)
+    return found[2].startswith("0") and found[2].isdigit() and len(found[2]) > 1

@@ -7,8 +7,8 @@ from triage.intake.sheets import Note
 from triage.intake.units import TWO_HABITS, UNITS, find_unit, is_resistance
 
 _NO_UNIT = frozenset(
-    ("unit", "units", "date", "text", "code", "no", "nr", "number", "count", "yes/no", "y/n")
-    + ("-", "#", "dd/mm/yyyy", "dd/mm/yy", "mm/dd/yyyy", "yyyy mm dd", "deg", "year")
+    {"unit", "units", "date", "text", "code", "no", "nr", "number", "count", "yes/no", "y/n", "-"}
+    | {"#", "deg", "year", "dd/mm/yyyy", "dd/mm/yy", "mm/dd/yyyy", "yyyy mm dd"}
 )
 
 
