@@ -18,11 +18,15 @@ from triage.contract.assemblies import Library
 from triage.contract.expressions import bind
 from triage.contract.policy import Policy
 from triage.rules.current import KEY, Current, current_evidence
+from triage.rules.decisions import decided
 from triage.rules.disputes import disputed_fields
 from triage.rules.evaluate import evaluate
+from triage.rules.events import with_events
 from triage.rules.frames import Frames, assessment_rows, evidence_fields, read_three_ways
 from triage.rules.grading import SOURCE, grade_rows
 from triage.rules.queue import decide, review_first
+from triage.rules.records import Records, no_records, with_facts
+from triage.rules.repairs import came_back, fields_of, repair_notes, retire_repaired
 from triage.rules.standing import expires_on, rests_on, survey_quality
 from triage.rules.table import ID, queue_table
 from triage.rules.variants import join_variants
@@ -69,6 +73,7 @@ def assess(
     library: Library,
     as_of: date,
     survey_fields: list[str],
+    records: Records | None = None,
 ) -> Assessed:
     """Judge every proposed measure, and every foamed home-part, on the evidence held.
 
@@ -95,27 +100,38 @@ def assess(
         Date at which evidence is judged.
     survey_fields
         Names of the survey's fields in order.
+    records
+        Events, repairs, openings and decisions of these homes; None: nothing is on record.
     """
     fields = evidence_fields(policy, survey_fields, [s.where for s in standing if s.where])
     placed = places.with_columns(
         near_cold_line(policy).alias("near_cold_line"),
         pl.col("exposure_computed").alias("exposure_from_place"),
     ).drop("exposure_computed")
-    exposed = _exposed(rows, placed)
+    on_record = records or no_records()
+    exposed = with_events(_exposed(rows, placed), on_record.events, policy)
     graded = grade_rows(exposed, marks, fields, policy, as_of)
+    graded = retire_repaired(graded, on_record.repairs, policy)
     current = current_evidence(graded, fields, policy)
     wanted = pl.concat(
         [_specified(proposals, standing), *(_proposed(current.table, s) for s in standing)]
     )
     evidence = _with_reading_dates(current.table, graded)
     wide = assessment_rows(evidence, wanted, placed, policy, foam_now())
+    wide = with_facts(wide, on_record.facts)
     read = read_three_ways(wide, fields, policy)
     frames, moisture = _with_everything(read, climate, policy, library)
     answers = evaluate(frames, policy)
     verdicts = join_variants(wide, answers, review_first(frames.all, policy), policy)
     base_at = wide["variant"] == 0
     base, clear = wide.filter(base_at), frames.clear.filter(base_at)
-    decision = decide(base.select("measure_group", "measure_code"), verdicts, policy)
+    back = came_back(
+        base, verdicts.results, _seen_on(base, graded, on_record, policy), on_record.repairs, policy
+    )
+    ruled = decided(base, verdicts.results, graded, on_record.decisions, policy)
+    told = ruled.told.with_columns(back)
+    board = base.select("measure_group", "measure_code").hstack(told)
+    decision = decide(board, verdicts, ruled.accepted, policy)
     lists = Writer(policy, decision.effective, base).lists(verdicts.missing, verdicts.presumed)
     disputed = base.hstack(lists.select("disputed"))
     lists = lists.with_columns(
@@ -125,17 +141,20 @@ def assess(
         {
             "survey_quality": survey_quality(clear, policy),
             "evidence_quality": rests_on(base, clear, policy),
-            "expires_on": expires_on(base, clear, graded, policy),
+            "expires_on": pl.select(
+                pl.min_horizontal(expires_on(base, clear, graded, policy), told["decided_until"])
+            ).to_series(),
         }
     )
-    told = base.with_columns(foam_now().alias("foam")).join(
+    lists = lists.hstack(told).with_columns(repair_notes(base, on_record.repairs))
+    shown = base.with_columns(foam_now().alias("foam")).join(
         _first_hazard(graded), on=KEY, how="left", maintain_order="left"
     )
     solved = moisture.quantities[0].columns
     known = [name for name in policy.quantities if name in frames.all.columns]
     computed = [*(name for name in known if name not in solved), *solved]
     return Assessed(
-        queue=queue_table(told, decision.table, lists, standing_of, policy),
+        queue=queue_table(shown, decision.table, lists, standing_of, policy),
         results=base.select(ID).hstack(verdicts.results.select(list(policy.rules))),
         current=current,
         quantities=base.select(ID).hstack(frames.all.filter(base_at).select(computed)),
@@ -154,6 +173,26 @@ def _proposed(current: pl.DataFrame, standing: Standing) -> pl.DataFrame:
         pl.lit(standing.material, pl.String).alias("measure_material"),
         pl.lit(standing.thickness_mm, pl.Float64).alias("measure_thickness_mm"),
     )
+
+
+def _seen_on(
+    base: pl.DataFrame, graded: pl.DataFrame, records: Records, policy: Policy
+) -> dict[str, pl.Series]:
+    """For each rule that a repair answers, the newest day of the evidence that it reads."""
+    days = graded.select("row_id", "survey_on")
+    found = {}
+    for rule_id in records.repairs["rule"].drop_nulls().unique().sort().to_list():
+        names = fields_of(policy.rules[rule_id], policy)
+        sources = [SOURCE + name for name in sorted(names) if SOURCE + name in base.columns]
+        seen = [
+            base.select(pl.col(source).alias("row_id"))
+            .join(days, on="row_id", how="left", maintain_order="left")["survey_on"]
+            .alias(source)
+            for source in sources
+        ]
+        if seen:
+            found[rule_id] = pl.DataFrame(seen).select(x=pl.max_horizontal(pl.all()))["x"]
+    return found
 
 
 def _first_hazard(graded: pl.DataFrame) -> pl.DataFrame:
@@ -199,18 +238,25 @@ def _exposed(rows: pl.DataFrame, climate: pl.DataFrame) -> pl.DataFrame:
 
 
 def _with_reading_dates(current: pl.DataFrame, graded: pl.DataFrame) -> pl.DataFrame:
-    """Add the day of the timber reading, `read_on`, and of the humidity log, `log_on`.
+    """Add the day of the timber reading, `read_on`, its depth, and the day of the humidity log.
 
     A season belongs to the survey that a reading came from, not to the latest visit.
     """
     dates = (
         ("read_on", "timber_mc_pct", pl.coalesce("mc_date", "survey_date")),
         ("log_on", "rh_mean_pct", pl.col("survey_date")),
+        ("mc_subsurface", "timber_mc_pct", _subsurface(graded)),
     )
     for name, reading, on in dates:
         day = graded.select(pl.col("row_id").alias(SOURCE + reading), on.alias(name))
         current = current.join(day, on=SOURCE + reading, how="left", maintain_order="left")
     return current
+
+
+def _subsurface(graded: pl.DataFrame) -> pl.Expr:
+    """Whether a row's reading was taken below the surface; only reading records can say."""
+    known = "mc_subsurface" in graded.columns
+    return pl.col("mc_subsurface") if known else pl.lit(None, pl.Boolean)
 
 
 def _with_everything(

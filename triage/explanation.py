@@ -14,6 +14,7 @@ from triage.contract.products import with_products
 from triage.contract.programme import Programme
 from triage.contract.text import nearest
 from triage.errors import StoreError, UnknownHomeError
+from triage.origins import Origins
 from triage.programme_run import judge_programme, open_programme
 from triage.report.build_up_facts import build_up_facts
 from triage.rules.board import rule_fields
@@ -80,6 +81,18 @@ def _same_programme(programme: Programme, policy: Policy, folder: Path) -> None:
         )
 
 
+def _waiting(policy: Policy) -> list[str]:
+    """What this version neither evaluates nor calculates."""
+    rules = ", ".join(policy.awaiting)
+    names = ", ".join(name for name, q in policy.quantities.items() if q.awaits is not None)
+    told = {"evaluated": rules, "calculated": names}
+    return [
+        f"Not {how} in this version: {what}. Nothing is claimed on those."
+        for how, what in told.items()
+        if what
+    ]
+
+
 class _Explainer:
     """Reads one home out of an open store."""
 
@@ -88,7 +101,7 @@ class _Explainer:
         self.evidence = self._rows("current_evidence").filter(pl.col("variant") == 0)
         if self.evidence.is_empty():
             self._unknown_home()
-        self.cells = self._cells()
+        self.origins = Origins(store, home)
         self.cases = self._solved_cases()
         materials = with_products(load_materials(), programme.products)
         self.titles = {code: material.title for code, material in materials.items()}
@@ -112,7 +125,6 @@ class _Explainer:
     def told(self) -> Entry:
         """The whole explanation."""
         place = self._rows("placed_home").drop("property_id").to_dicts()[0]
-        waiting = ", ".join(self.policy.awaiting)
         return {
             "format": 1,
             "home": self.home,
@@ -124,7 +136,7 @@ class _Explainer:
             "conflicts": self._conflicts(),
             "limits": [
                 "A screening result: local codes, licensed practice and qualified judgement first.",
-                f"Not evaluated in this version: {waiting}. Nothing is claimed on those.",
+                *_waiting(self.policy),
             ],
         }
 
@@ -200,7 +212,12 @@ class _Explainer:
             "released": row["released"],
             "main_rule": row["main_rule"],
             "reason": row["reason"],
-            "fired": [self._fired(rule, known) for rule in fired],
+            "fired": [
+                self._fired(rule, known) | {"accepted": rule.id in row["overridden"]}
+                for rule in fired
+            ],
+            "decisions": row["decision_notes"],
+            "repairs": row["repair_notes"],
             "cleared_by_gate": [rule.id for rule in by_gate],
             "gates_met": [self._answer(rule, known) for rule in gates],
             "undecidable": [self._open(rule, row, results, known) for rule in open_rules],
@@ -263,8 +280,8 @@ class _Explainer:
             {
                 "part": row["building_part"],
                 "field": row["field"],
-                "taken": self.cells.get((row["row_id"], row["field"]), {}),
-                "other": self.cells.get((row["other_row_id"], row["field"]), {}),
+                "taken": self.origins.of(row["row_id"], row["field"]),
+                "other": self.origins.of(row["other_row_id"], row["field"]),
             }
             for row in self._rows("evidence_conflict").iter_rows(named=True)
         ]
@@ -276,7 +293,7 @@ class _Explainer:
             for column in row:
                 name = column.removeprefix(SOURCE)
                 if column.startswith(SOURCE) and row[name] is not None:
-                    cell = self.cells.get((row[column], name), {})
+                    cell = self.origins.of(row[column], name)
                     standing = quality_words(row[QUALITY + name], self.policy)
                     facts.append(
                         {
@@ -295,32 +312,7 @@ class _Explainer:
         for row in self._rows("clean_survey").sort("row_id").iter_rows(named=True):
             for name in _RECORD:
                 if row[name] is not None:
-                    cell = self.cells.get((row["row_id"], name), {})
+                    cell = self.origins.of(row["row_id"], name)
                     fact = {"part": row["building_part"], "field": name, "value": row[name]}
                     told.append({**fact, "grade": None, "counts": True, "why_not": None, **cell})
         return told
-
-    def _cells(self) -> dict[tuple[int, str], Entry]:
-        """File, sheet, row, column and raw text by survey row and field."""
-        found = self.store.ask(
-            """
-            SELECT clean.row_id, col.field, source.file, source.sheet, raw.sheet_row AS row,
-                col."column", raw.cells[col.position - first.position + 1] AS raw, col.status
-            FROM clean_survey AS clean
-            JOIN raw_survey AS raw USING (row_id)
-            JOIN source_file AS source ON raw.source_id = source.source_id
-            JOIN source_column AS col ON raw.source_id = col.source_id AND col.field IS NOT NULL
-            JOIN (
-                SELECT source_id, min(position) AS position FROM source_column GROUP BY source_id
-            ) AS first ON first.source_id = col.source_id
-            WHERE clean.property_id = $home
-            """,
-            {"home": self.home},
-        )
-        cells: dict[tuple[int, str], Entry] = {}
-        for row in found.iter_rows(named=True):
-            key = (row.pop("row_id"), row.pop("field"))
-            if row.pop("status") == "constant":
-                row |= {"column": None, "raw": "(stated in the source profile)"}
-            cells[key] = row
-        return cells

@@ -12,7 +12,7 @@ from triage.report.summary import Summary, summarise
 from triage.report.template import label_text
 from triage.report.workbook import write_queue_workbook
 from triage.runs import run_id
-from triage.stages import Work
+from triage.work import Work
 
 CAUTIONS = (
     "Screening only. It defers to local codes, licensed practice and the judgement of qualified "
@@ -100,7 +100,9 @@ def run_context(work: Work) -> RunContext:
         policy_name=policy.name,
         policy_version=policy.version,
         policy_hash=policy.digest,
-        run_id=run_id(programme, policy, work.library, work.store.table("source_file")),
+        run_id=run_id(
+            programme, policy, work.library, work.store.table("source_file"), work.records_digest
+        ),
         rows_read=work.rows["read"],
         rows_accepted=work.rows["accepted"],
         rows_rejected=work.rows["rejected"],
@@ -159,6 +161,17 @@ def _maps(work: Work, homes: pl.DataFrame, context: RunContext) -> dict[str, Any
     }
 
 
+def _records(work: Work) -> dict[str, Any]:
+    """How many records of each kind count, and how many do not."""
+    counted = work.store.ask(
+        """
+        SELECT kind, count(*) FILTER (why_not IS NULL) AS used, count(*) AS held
+        FROM record_use GROUP BY kind ORDER BY kind
+        """
+    )
+    return {"sha256": work.records_digest, "kinds": counted.to_dicts()}
+
+
 def record(work: Work, seconds: dict[str, float], versions: dict[str, str]) -> dict[str, Any]:
     """What run.json says: inputs, policy, counts, outputs."""
     summary: Summary = work.written["summary"]
@@ -194,6 +207,8 @@ def record(work: Work, seconds: dict[str, float], versions: dict[str, str]) -> d
         "released": summary.released,
         "checks_outstanding": summary.checks_outstanding,
         "lanes": lanes,
+        "accepted_by_decision": summary.accepted,
+        "records": _records(work),
         "not_evaluated": list(work.policy.awaiting),
         "awaiting": work.policy.awaiting,
         "mix": mix,

@@ -15,16 +15,20 @@ from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
 from triage.errors import ProfileError, TriageError, raise_all
 from triage.outputs import record, write_outputs
+from triage.record_stages import gather_evidence, read_records
 from triage.report.context import RunContext
 from triage.report.summary import Summary
 from triage.runs import STORE, new_run_folder, versions, write_record
-from triage.stages import Work, flag_batches, judge, place, read_surveys
+from triage.stages import flag_batches, judge, place, read_surveys
 from triage.steps import Pipeline, load_pipeline, run_pipeline
 from triage.store import Store
+from triage.work import Work
 
 STAGES: Mapping[str, Callable[[Work], None]] = {
     "read_surveys": read_surveys,
+    "read_records": read_records,
     "place": place,
+    "gather_evidence": gather_evidence,
     "assess": judge,
     "flag_batches": flag_batches,
     "write_outputs": write_outputs,

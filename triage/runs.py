@@ -73,15 +73,21 @@ def file_digest(path: Path) -> str:
         return hashlib.file_digest(stream, "sha256").hexdigest()
 
 
-def run_id(programme: Programme, policy: Policy, library: Library, sources: pl.DataFrame) -> str:
-    """Name of a run, the same for the same inputs, policy, programme file and software."""
+def run_id(
+    programme: Programme,
+    policy: Policy,
+    library: Library,
+    sources: pl.DataFrame,
+    records: str = "",
+) -> str:
+    """Name of a run, the same for the same inputs, records, policy, programme file and software."""
     total = hashlib.sha256()
     profiles = sorted({s.profile.path for s in programme.sources if s.profile is not None})
     for path in (programme.path, *profiles):
         total.update(path.read_bytes())
     for digest in sorted(set(sources["sha256"].to_list())):
         total.update(digest.encode())
-    for text in (policy.digest, library.digest, programme.as_of.isoformat(), __version__):
+    for text in (policy.digest, library.digest, records, programme.as_of.isoformat(), __version__):
         total.update(text.encode())
     return total.hexdigest()[:12]
 

@@ -1,40 +1,19 @@
 """The Python stages of the pipelines: reading, placing, judging, flagging, writing."""
 
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
-from pathlib import Path
-from typing import Any
+from collections.abc import Iterator
 
 import polars as pl
 
 from triage.assess import Assessed, Standing, assess
-from triage.contract import Contract, Programme, normalise
-from triage.contract.assemblies import Library
-from triage.contract.policy import Policy
+from triage.contract import normalise
 from triage.intake import Intake, read_sources
 from triage.place import PlaceLimits, place_homes
+from triage.record_stages import judged_records
 from triage.rules.batches import same_answers
-from triage.store import Store
+from triage.work import Work
 
 BATCH_HOMES = 50_000
 """Homes judged at a time: bounds memory, changes no result."""
-
-
-@dataclass
-class Work:
-    """What the stages of one run share."""
-
-    programme: Programme
-    contract: Contract
-    policy: Policy
-    library: Library
-    store: Store
-    folder: Path
-    say: Callable[[str], None]
-    rows: dict[str, int] = field(default_factory=dict)
-    run_id: str = ""
-    outputs: dict[str, str] = field(default_factory=dict)
-    written: dict[str, Any] = field(default_factory=dict)
 
 
 def read_surveys(work: Work) -> None:
@@ -99,12 +78,9 @@ def judge(work: Work) -> None:
 
 
 def _batches(work: Work) -> Iterator[Assessed]:
-    grades = work.store.table("row_grade")
-    rows = _with_foam_traces(
-        work.store.table("clean_survey").join(grades, on="row_id", maintain_order="left"),
-        work.store.table("cell_unknown"),
-    )
-    marks = work.store.table("cell_mark")
+    rows = _with_foam_traces(work.store.table("evidence_row"), work.store.table("cell_unknown"))
+    marks = work.store.table("evidence_mark")
+    records = judged_records(work)
     proposals = work.store.table("written_proposal")
     places = work.store.ask(
         "SELECT placed.*, home.building_id FROM placed_home AS placed JOIN home USING (property_id)"
@@ -130,6 +106,7 @@ def _batches(work: Work) -> Iterator[Assessed]:
             work.library,
             work.programme.as_of,
             list(work.contract.fields),
+            records.of_homes(some),
         )
 
 

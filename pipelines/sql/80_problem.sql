@@ -1,5 +1,6 @@
 -- Everything that could not be read, placed or trusted, each with where it stands.
--- reads: survey_problem, survey_row, raw_survey, clean_survey, source_file, place_problem, batch_flag
+-- reads: survey_problem, survey_row, raw_survey, clean_survey, source_file, place_problem, batch_flag,
+--   record_use, record_origin
 -- writes: problem
 -- grain: one row per problem; a location problem once for each file that names the home
 CREATE OR REPLACE TABLE problem AS
@@ -27,6 +28,13 @@ JOIN clean_survey AS clean USING (property_id)
 JOIN raw_survey AS raw USING (row_id)
 JOIN source_file AS source ON raw.source_id = source.source_id
 GROUP BY problem.kind, problem.raw, source.file, source.sheet, problem.property_id, problem.message
+UNION ALL
+SELECT
+    'record_not_used', record.kind, record.record_id, origin.file, origin.sheet, origin."row", NULL,
+    record.why_not
+FROM record_use AS record
+JOIN record_origin AS origin USING (record_row)
+WHERE record.why_not IS NOT NULL
 UNION ALL
 SELECT kind, NULL, who, NULL, NULL, NULL, NULL, message
 FROM batch_flag

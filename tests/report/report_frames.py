@@ -34,6 +34,9 @@ TEXT_LISTS = [
     "confirm_first",
     "disputed",
     "expired",
+    "overridden",
+    "decision_notes",
+    "repair_notes",
 ]
 SCHEMA: dict[str, pl.DataType] = {
     **dict.fromkeys(
@@ -120,6 +123,10 @@ def queue(rows: int, seed: int = 1) -> pl.DataFrame:
         "undecidable": [["M05"] if i % 3 == 0 else [] for i in range(rows)],
         "missing": [["gutter_condition", "loft_rh"] if i % 3 == 0 else [] for i in range(rows)],
         "presumed": [["flue"] if i % 4 == 0 else [] for i in range(rows)],
+        **{
+            name: [[] for _ in range(rows)]
+            for name in ("overridden", "decision_notes", "repair_notes")
+        },
         "checks": [["Look at the disused flue."] if i % 4 == 0 else [] for i in range(rows)],
         "stop_work": [["asbestos: known"] if i % 50 == 0 else [] for i in range(rows)],
         "enabling": [["Seal the ceiling."] if i % 5 == 0 else [] for i in range(rows)],

@@ -19,6 +19,7 @@ from triage.contract import load_contract
 from triage.contract.assemblies import load_library
 from triage.contract.policy_load import load_policy, policy_dir
 from triage.place.records import climate_records
+from triage.rules.records import Records
 
 CONTRACT = load_contract()
 POLICY = load_policy(policy_dir("default"))
@@ -470,7 +471,7 @@ def proposal_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
     return pl.DataFrame(wanted, schema=schema, orient="row")
 
 
-def judge(homes: Sequence[Home], as_of: date = AS_OF) -> Judged:
+def judge(homes: Sequence[Home], as_of: date = AS_OF, records: Records | None = None) -> Judged:
     """Judge every home by its own measure."""
     names = [f"H{n:06d}" for n in range(len(homes))]
     rows, marks = survey_frame(homes, names)
@@ -485,6 +486,7 @@ def judge(homes: Sequence[Home], as_of: date = AS_OF) -> Judged:
         LIBRARY,
         as_of,
         list(CONTRACT.fields),
+        records,
     )
     own = pl.DataFrame({"property_id": names, "measure_code": [h.measure for h in homes]})
     keys = ["property_id", "measure_code"]
@@ -494,6 +496,6 @@ def judge(homes: Sequence[Home], as_of: date = AS_OF) -> Judged:
     return Judged(queue, results, whole)
 
 
-def judge_one(home: Home, as_of: date = AS_OF) -> dict[str, Any]:
-    """The queue row of one home."""
-    return judge([home], as_of).rows()[0]
+def judge_one(home: Home, as_of: date = AS_OF, records: Records | None = None) -> dict[str, Any]:
+    """The queue row of one home, which is H000000."""
+    return judge([home], as_of, records).rows()[0]

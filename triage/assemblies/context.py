@@ -63,9 +63,8 @@ def context_flags(clear: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         "is_dwelling": _yes(pl.col("property_type").is_in(list(_DWELLINGS))),
         "roof_without_parapet": _yes(pitched) | (_yes(small_units) & ~_yes(pl.col("low_slope"))),
         "wall_is_ordinary": _yes(pl.col("wall_construction").is_in(list(_ORDINARY_WALLS))),
-        # A survey method says that something was opened, not that this roof was: opening records
-        # will say, and until they are loaded no roof counts as opened.
-        "opened_recently": pl.lit(value=False),
+        # A survey method says that something was opened, not that this roof was: a record says so.
+        "opened_recently": _yes(pl.col("openings_n") > 0),
         "has_photos": _yes(pl.col("photo_refs").list.len() > 0),
     }
     return clear.select(test.alias(name) for name, test in flags.items())

@@ -38,7 +38,8 @@ class Rule:
     A rule with a second outcome has a second entry whose `base` is the first one's id.
     `needs` are the names that must be known to clear the rule; everything else in `fires` is
     optional: adverse fires, unknown is silent. `awaits` says what this version cannot yet
-    evaluate; such an entry never fires and never clears.
+    evaluate; such an entry never fires and never clears. Where `not_overridable` holds, no
+    decision of a specialist can accept the rule.
     """
 
     id: str
@@ -59,6 +60,7 @@ class Rule:
     review_before_repair: str | None = None
     quiet: bool = False
     awaits: str | None = None
+    not_overridable: str | None = None
     clears: tuple[str, ...] = ()
     note_on: tuple[str, ...] = ()
     cautions: str = ""
@@ -223,6 +225,19 @@ class Junction:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordRules:
+    """What records do to the evidence held (records.toml).
+
+    `event_ends` names the expiry classes that an event ends, `slow_repairs` the repairs that dry
+    like masonry, `competences` who may accept a rule that fired.
+    """
+
+    event_ends: Mapping[str, tuple[str, ...]]
+    slow_repairs: tuple[str, ...]
+    competences: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class EvidenceRule:
     """What the engine does with evidence, printed with the register."""
 
@@ -250,6 +265,7 @@ class Policy:
     evidence_rules: tuple[EvidenceRule, ...]
     code_tables: CodeTables
     junctions: tuple[Junction, ...]
+    records: RecordRules
     indoor_model: IndoorModel = "iso_13788"
 
     def number(self, name: str) -> float:

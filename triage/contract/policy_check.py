@@ -38,6 +38,7 @@ def check_policy(policy: Policy, contract: Contract, folder: Path) -> list[Triag
         )
         for name in sorted({*policy.parameters} & known)
     ]
+    errors += _record_errors(policy, contract, str(folder / "records.toml"))
     errors += _group_errors(policy, str(folder / "measures.toml"))
     errors += _measure_errors(policy, str(folder / "measures.toml"))
     errors += _evidence_errors(policy, contract, str(folder / "evidence.toml"))
@@ -133,7 +134,7 @@ def _rule_errors(rule: Rule, policy: Policy, contract: Contract) -> list[TriageE
     where = Place(rule.file, row=rule.line, column=rule.id)
     known = {*contract.fields, *policy.quantities}
     errors: list[TriageError] = []
-    for sql in (rule.applies, rule.fires, rule.review_before_repair):
+    for sql in (rule.applies, rule.fires, rule.review_before_repair, rule.not_overridable):
         if sql is not None:
             errors += condition_errors(sql, policy, contract, where)
     needed = {
@@ -209,15 +210,33 @@ def _measure_errors(policy: Policy, file: str) -> list[TriageError]:
     return errors
 
 
+def _expiry_classes(policy: Policy) -> set[str]:
+    """The classes for which parameters.toml has an age limit."""
+    limits = (name for name in policy.parameters if name.startswith("expiry_"))
+    return {name.removeprefix("expiry_").removesuffix("_months") for name in limits}
+
+
+def _record_errors(policy: Policy, contract: Contract, file: str) -> list[TriageError]:
+    rules = policy.records
+    classes = _expiry_classes(policy)
+
+    def codes(table: str, column: str) -> tuple[str, ...]:
+        return contract.tables[table].columns[column].known_codes
+
+    errors = _unlisted(rules.event_ends, codes("event", "event_type"), "event", file)
+    for ended in rules.event_ends.values():
+        errors += _unlisted(ended, classes, "expiry class of parameters.toml", file)
+    errors += _unlisted(rules.slow_repairs, codes("repair", "repair_type"), "repair", file)
+    return errors + _unlisted(
+        rules.competences, codes("decision", "competence"), "competence", file
+    )
+
+
 def _evidence_errors(policy: Policy, contract: Contract, file: str) -> list[TriageError]:
     evidence = policy.evidence
     names = (*evidence.fields, *evidence.batch_fields)
     errors = _unlisted(names, contract.fields, "field", file)
-    expiries = {
-        name.removeprefix("expiry_").removesuffix("_months")
-        for name in policy.parameters
-        if name.startswith("expiry_")
-    } | {"none"}
+    expiries = {*_expiry_classes(policy), "none"}
     for standard in dict.fromkeys((evidence.default, *evidence.fields.values())):
         errors += _unlisted((standard.view,), evidence.views, "view", file)
         errors += _unlisted((standard.clears_at,), evidence.grades, "grade", file)

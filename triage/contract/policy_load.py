@@ -18,6 +18,7 @@ from triage.contract.policy_read import (
     read_parameter,
     read_presumption,
     read_quantities,
+    read_records,
     read_rule,
 )
 from triage.contract.section import Section
@@ -37,6 +38,7 @@ _FILES = (
     "outer_class.toml",
     "code_tables.toml",
     "junctions.toml",
+    "records.toml",
 )
 
 
@@ -110,6 +112,7 @@ def load_policy(folder: Path) -> Policy:
         outer_classes=tuple(read_outer_class(s) for s in top["outer_class.toml"].tables("class")),
         code_tables=load_code_tables(folder),
         junctions=tuple(read_junction(s) for s in top["junctions.toml"].tables("junction")),
+        records=read_records(top["records.toml"]),
         indoor_model=next(model for model in INDOOR_MODELS if model == indoor),
         evidence_rules=tuple(
             EvidenceRule(k, s.need("title", str, '"…"') or "", s.need("effect", str, '"…"') or "")

@@ -15,6 +15,7 @@ from triage.contract.policy import (
     Parameter,
     Presumption,
     Quantity,
+    RecordRules,
     Rule,
     View,
 )
@@ -26,7 +27,15 @@ _SHARED = "asks_lists"  # not a quantity: lists of questions that quantities sha
 _SIDES: dict[str, Literal["high", "low"]] = {"high": "high", "low": "low"}
 _RULE_KEYS = (
     *("id", "base", "title", "element", "groups", "outcome", "severity", "lane", "stop_work"),
-    *("review_before_repair", "quiet", "awaits", "clears", "note_on", "statement"),
+    *(
+        "review_before_repair",
+        "quiet",
+        "awaits",
+        "not_overridable",
+        "clears",
+        "note_on",
+        "statement",
+    ),
     *("applies", "fires", "needs", "needs_for", "next_action", "cautions", "source"),
 )
 
@@ -71,6 +80,7 @@ def read_rule(s: Section) -> Rule:
         review_before_repair=s.get("review_before_repair", str),
         quiet=s.get("quiet", bool) or False,
         awaits=s.get("awaits", str),
+        not_overridable=s.get("not_overridable", str),
         clears=s.texts("clears"),
         note_on=s.texts("note_on"),
         cautions=s.get("cautions", str) or "",
@@ -180,6 +190,19 @@ def _quantity(name: str, s: Section, lists: Mapping[str, Conditions]) -> Quantit
         awaits=s.get("awaits", str),
         worse=_SIDES.get(s.choice("worse", _SIDES) or ""),
         limits=s.texts("limits"),
+    )
+
+
+def read_records(s: Section) -> RecordRules:
+    """What records do to the evidence held."""
+    s.only("events", "repairs", "decisions")
+    events, repairs, decisions = (s.table(key) for key in ("events", "repairs", "decisions"))
+    repairs.only("slow")
+    decisions.only("competences")
+    return RecordRules(
+        event_ends={name: events.texts(name) for name in events.data},
+        slow_repairs=repairs.texts("slow"),
+        competences=decisions.texts("competences"),
     )
 
 

@@ -39,7 +39,11 @@ _FOLDER = _kept_in()
 def _compile(function: F, *, parallel: bool) -> F:
     before, config.CACHE_DIR = config.CACHE_DIR, _FOLDER
     try:
-        maker = numba.njit(cache=True, parallel=parallel, error_model="numpy")
+        # A call hands over each table as some ten words. Where functions are loops over a few
+        # points that is over a quarter of the time, so kernels have what they call built in.
+        maker = numba.njit(
+            cache=True, parallel=parallel, error_model="numpy", forceinline=not parallel
+        )
         return cast(F, maker(function))
     finally:
         config.CACHE_DIR = before  # other libraries keep theirs where they did

@@ -255,12 +255,17 @@ def _checked(
     if r.shape != sd.shape or r.ndim != 2:
         raise ValueError(f"layers must be two tables of one shape, got {r.shape} and {sd.shape}")
     for name, values in (("resistance", r), ("sd", sd), ("r_se", r_se), ("r_si", r_si)):
-        if not (np.isfinite(values) & (np.asarray(values) >= 0)).all():
+        # Two passes without a table in between; no comparison holds for a NaN.
+        if np.size(values) and not (np.min(values) >= 0 and np.max(values) < np.inf):
             raise ValueError(f"{name} must be finite and not negative")
-    if not (r.sum(axis=1) + r_se + r_si > 0).all():
+    whole = r.sum(axis=1)
+    if not (whole + r_se + r_si > 0).all():
         raise ValueError("a build-up needs some thermal resistance, surfaces included")
     if not slice_r > 0:
         raise ValueError("slices need a resistance above 0")
+    # No row has more slices than this, so most tables need not be cut to know that all fit.
+    if len(r) and whole.max() / slice_r + r.shape[1] + 2 <= MOST_POINTS:
+        return r, sd
     points = np.ceil(r / slice_r).clip(min=1).sum(axis=1)
     if points.size and points.max() + 1 > MOST_POINTS:
         raise ValueError(f"a stack needs more than {MOST_POINTS} slices: it is no building part")

@@ -98,6 +98,15 @@ def _year(
 
 
 @compiled
+def _stay_dry(work: Floats, points: int, look: int) -> None:
+    """What `_year` leaves behind of a year in which nothing condenses, where no grid is asked."""
+    part = work[PLACE, look] / work[PLACE, points - 1]
+    for month in range(12):
+        low, high = work[P + month, 0], work[P + month, points - 1]
+        work[TOTAL, month], work[LOOKED, month] = 0.0, low + part * (high - low)
+
+
+@compiled
 def _settled(
     work: Floats, index: Integers, points: int, joints: int, thick: int, look: int, grids: Floats
 ) -> tuple[int, int, int, int]:
@@ -112,6 +121,9 @@ def _settled(
         condenses = condenses_from_dry(work, index, month, points, joints, thick)
         index[CONDENSES, month] = 1 if condenses else 0
     first = _first(index)
+    if first < 0 and grids.shape[0] == 0:
+        _stay_dry(work, points, look)
+        return 0, -1, 0, 0
     for k in range(points):
         work[STORE, k], index[MONTHS_WET, k] = 0.0, 0
     for j in range(joints):

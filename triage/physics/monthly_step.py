@@ -33,28 +33,42 @@ _G_PER_PA = 1000.0 * DELTA0_KG_M_S_PA  # g/(m·s·Pa)
 
 
 @compiled
-def _hull(work: Floats, index: Integers, month: int, joints: int) -> int:
-    """Vertices of the lower convex hull that passes through every wet point, into KEPT."""
-    p, size = P + month, 1
+def _candidates(index: Integers, month: int, joints: int) -> int:
+    """Points that the line may touch, the joints and the slices of open layers, into KEPT."""
+    size = 1
     index[KEPT, 0] = 0
+    for j in range(1, joints):
+        if index[OPEN + month, j - 1]:
+            for k in range(index[JOINT, j - 1] + 1, index[JOINT, j]):
+                index[KEPT, size] = k
+                size += 1
+        index[KEPT, size] = index[JOINT, j]
+        size += 1
+    return size
+
+
+@compiled
+def _hull(work: Floats, index: Integers, month: int, count: int) -> int:
+    """Leave in KEPT, of the `count` points there, the lower convex hull through every wet one.
+
+    When a point has run dry, the vertices it held apart are candidates enough: what is off the
+    hull of one stretch is off the hull of any wider one.
+    """
+    p, size = P + month, 1
     x_a = p_a = 0.0  # the vertex before the last
     x_b, p_b, held = work[PLACE, 0], work[p, 0], 1.0  # the last vertex
-    for j in range(1, joints):
-        k = end = index[JOINT, j]
-        if index[OPEN + month, j - 1]:
-            k = index[JOINT, j - 1] + 1
-        while k <= end:
-            x, p_k = work[PLACE, k], work[p, k]
-            while held <= 0.0 and (p_b - p_a) * (x - x_b) >= (p_k - p_b) * (x_b - x_a):
-                size -= 1
-                x_b, p_b = x_a, p_a
-                held = 1.0 if size == 1 else work[STORE, index[KEPT, size - 1]]
-                if size > 1:
-                    x_a, p_a = work[PLACE, index[KEPT, size - 2]], work[p, index[KEPT, size - 2]]
-            index[KEPT, size] = k
-            size += 1
-            x_a, p_a, x_b, p_b, held = x_b, p_b, x, p_k, work[STORE, k]
-            k += 1
+    for i in range(1, count):
+        k = index[KEPT, i]
+        x, p_k = work[PLACE, k], work[p, k]
+        while held <= 0.0 and (p_b - p_a) * (x - x_b) >= (p_k - p_b) * (x_b - x_a):
+            size -= 1
+            x_b, p_b = x_a, p_a
+            held = 1.0 if size == 1 else work[STORE, index[KEPT, size - 1]]
+            if size > 1:
+                x_a, p_a = work[PLACE, index[KEPT, size - 2]], work[p, index[KEPT, size - 2]]
+        index[KEPT, size] = k
+        size += 1
+        x_a, p_a, x_b, p_b, held = x_b, p_b, x, p_k, work[STORE, k]
     return size
 
 
@@ -142,14 +156,14 @@ def advance_month(
     for s in range(thick):
         if index[WET, index[THICK, s]]:
             open_layer(work, index, month, index[THICK, s], points - 1)
-    size = _hull(work, index, month, joints)
+    size = _hull(work, index, month, _candidates(index, month, joints))
     while _opened(work, index, month, points, thick):
-        size = _hull(work, index, month, joints)
+        size = _hull(work, index, month, _candidates(index, month, joints))
     left, share, total, moments = 1.0, 0.0, 0.0, 0
     while left > 0.0:
         # Pressure only falls when a point has run dry, so closed layers stay below saturation.
         if moments > 0:
-            size = _hull(work, index, month, joints)
+            size = _hull(work, index, month, size)
         share = _until_dry(work, index, month, size, left)
         if moments == 0:
             for v in range(1, size - 1):

@@ -105,6 +105,8 @@ def _decision(page: _Page, part: Entry) -> None:
     page.points("STOP WORK that would disturb:", _texts(part.get("stop_work")))
     page.points("before start, check:", _texts(part.get("checks")))
     page.points("in the same job:", _texts(part.get("enabling")))
+    page.points("decided by a specialist:", _texts(part.get("decisions")))
+    page.points("repairs on record:", _texts(part.get("repairs")))
 
 
 def _reasons(page: _Page, part: Entry) -> None:
@@ -117,6 +119,7 @@ def _reasons(page: _Page, part: Entry) -> None:
     for rule in fired:
         severity = rule.get("severity")
         grade = "" if severity is None else f" [severity {severity}]"
+        grade += " [accepted by a decision]" if rule.get("accepted") else ""
         page.text(f"{rule['rule']}  {rule.get('title', '')}{grade}", 0, 5)
         _rule_detail(page, rule)
     if undecidable:

@@ -72,6 +72,8 @@ def queue_columns(queue: str) -> list[Column]:
         Column("Conflicting records", joined("disputed"), 24),
         Column("Expired evidence", joined("expired"), 26),
         Column("Taken as usual, to be checked", joined("presumed"), 26),
+        Column("Accepted by a specialist", joined("decision_notes"), 44),
+        Column("Repairs on record", joined("repair_notes"), 36),
         *_record(),
     ]
 

@@ -26,7 +26,8 @@ class Summary:
     lanes: lane, rows; all lanes that occur, in fixed order
     by_measure, by_survey: key, then one count column a mix class, and total
     stop_work: flag, rows, homes
-    `decidable` counts rows on which every required rule could be answered.
+    `decidable` counts rows on which every required rule could be answered, `accepted` those on
+    which a specialist accepted a rule that fired.
     """
 
     rows: int
@@ -34,6 +35,7 @@ class Summary:
     decidable: int
     released: int
     checks_outstanding: int
+    accepted: int
     queues: pl.DataFrame
     lanes: pl.DataFrame
     by_measure: pl.DataFrame
@@ -51,8 +53,8 @@ MIX_CLASSES = ("released", "checks", "fix", *LANES, "no_lane")
 def summarise(queue: pl.DataFrame) -> Summary:
     """Count a queue table (one row per home, part and measure; see `Summary`).
 
-    Reads property_id, queue, lane, released, undecidable, measure_group, survey_quality and
-    stop_work. Other columns are not looked at. Row order does not matter.
+    Reads property_id, queue, lane, released, undecidable, overridden, measure_group,
+    survey_quality and stop_work. Other columns are not looked at. Row order does not matter.
     """
     safe = queue.filter(pl.col("queue") == SAFE)
     released = int(safe["released"].sum() or 0)
@@ -62,6 +64,7 @@ def summarise(queue: pl.DataFrame) -> Summary:
         decidable=queue.filter(pl.col("undecidable").list.len().fill_null(0) == 0).height,
         released=released,
         checks_outstanding=safe.height - released,
+        accepted=queue.filter(pl.col("overridden").list.len() > 0).height,
         queues=_queues(queue),
         lanes=_in_order(queue.drop_nulls("lane"), "lane", list(LANES)),
         by_measure=_mix(queue, "measure_group", list(MEASURE_GROUPS)),

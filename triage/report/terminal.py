@@ -82,7 +82,7 @@ def print_summary(
         console.print()
         console.print(table)
     console.print()
-    for line in _notes(context, problems):
+    for line in _notes(summary, context, problems):
         _say(console, line)
     for what, where in outputs.items():
         _say(console, f"{what}: {where}", whole=True)
@@ -184,7 +184,7 @@ def _percent(part: int, whole: int) -> str:
     return "" if value is None else f"{value:.0%}"
 
 
-def _notes(context: RunContext, problems: Mapping[str, int]) -> list[str]:
+def _notes(summary: Summary, context: RunContext, problems: Mapping[str, int]) -> list[str]:
     notes = []
     if problems:
         ranked = sorted(problems.items(), key=lambda item: (-item[1], item[0]))
@@ -192,6 +192,8 @@ def _notes(context: RunContext, problems: Mapping[str, int]) -> list[str]:
         notes.append(f"problems: {sum(problems.values()):,} ({listed})")
     if context.not_assessed:
         notes.append(f"not assessed: {context.not_assessed:,} proposals name an unknown measure")
+    if summary.accepted:
+        notes.append(f"accepted by a specialist: {summary.accepted:,} rows on which a rule fired")
     if context.not_evaluated:
         rules = ", ".join(context.not_evaluated)
         notes.append(f"not evaluated in this version: {rules}; no row is cleared of these")

@@ -201,6 +201,9 @@ def _release(pen: _Pen, summary: Summary) -> None:
         ("   of these with checks outstanding", summary.checks_outstanding),
     ):
         pen.line(label, [rows, share(rows, safe), "of safe rows"], pen.label)
+    if summary.accepted:
+        shown = [summary.accepted, share(summary.accepted, summary.rows), "of all rows"]
+        pen.line("   a specialist accepted a rule that fired", shown, pen.label)
 
 
 def _lanes(pen: _Pen, summary: Summary) -> None:

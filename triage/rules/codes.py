@@ -16,3 +16,4 @@ RESULT_WORDS = (
 )
 MISSING = "miss__"
 PRESUMES = "topic__"
+KEY = ("property_id", "building_part")

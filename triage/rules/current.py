@@ -6,9 +6,9 @@ from dataclasses import dataclass
 import polars as pl
 
 from triage.contract.policy import Policy
+from triage.rules.codes import KEY as KEY  # noqa: PLC0414 - the evidence of a home-part has it
 from triage.rules.grading import COUNTS, QUALITY, RANK_BITS, SOURCE
 
-KEY = ("property_id", "building_part")
 # The survey's own record, not a claim about the home: two visits differ in it by nature.
 NOT_DISPUTED = ("survey_date", "mc_date", "access_limits", "photo_refs", "postal_code")
 
@@ -72,7 +72,7 @@ def _no_conflicts() -> pl.DataFrame:
     return pl.DataFrame(schema={**text, "row_id": pl.UInt32, "other_row_id": pl.UInt32})
 
 
-def _as_text(name: str, dtype: pl.DataType) -> pl.Expr:
+def as_text(name: str, dtype: pl.DataType) -> pl.Expr:
     """A value in a form in which equal answers compare equal."""
     column = pl.col(name)
     return (
@@ -82,7 +82,7 @@ def _as_text(name: str, dtype: pl.DataType) -> pl.Expr:
 
 def _in_content_order(several: pl.DataFrame, fields: Sequence[str]) -> pl.DataFrame:
     """Order rows by what they say, so that file and row order cannot decide a tie."""
-    texts = [_as_text(name, several.schema[name]).fill_null("") for name in fields]
+    texts = [as_text(name, several.schema[name]).fill_null("") for name in fields]
     content = pl.concat_str(texts, separator="\x1f").alias("_content")
     return several.with_columns(content).sort(
         *KEY, "survey_on", "_content", descending=[False, False, True, False], nulls_last=True
@@ -119,7 +119,7 @@ def _conflicts(
     schema = several.schema
     firm = {name: (pl.col(QUALITY + name) & RANK_BITS) >= firm_rank for name in fields}
     differing = several.group_by(KEY, maintain_order=True).agg(
-        (_as_text(name, schema[name]).filter(firm[name]).n_unique() > 1).alias(name)
+        (as_text(name, schema[name]).filter(firm[name]).n_unique() > 1).alias(name)
         for name in fields
     )
     found = [_no_conflicts()]
@@ -131,7 +131,7 @@ def _conflicts(
         answers = (
             several.join(keys, on=KEY, how="semi")
             .filter(pl.col(name).is_not_null() & firm[name])
-            .select(*KEY, "row_id", "survey_on", rank, _as_text(name, schema[name]).alias("_text"))
+            .select(*KEY, "row_id", "survey_on", rank, as_text(name, schema[name]).alias("_text"))
         )
         taken = merged.select(*KEY, pl.col(SOURCE + name).alias("row_id"))
         best = answers.join(taken, on=[*KEY, "row_id"], how="inner")

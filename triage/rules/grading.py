@@ -6,6 +6,7 @@ from datetime import date
 import polars as pl
 
 from triage.contract.policy import FieldEvidence, Policy, View
+from triage.rules.events import EVENT, ended_classes
 
 RANK_BITS = 15  # low four bits of a quality: rank of the grade, 1 the weakest, 0 no value
 COUNTS = 16  # good enough to clear a rule, seen at least from the ordinary distance
@@ -26,7 +27,7 @@ def grade_rows(
     ----------
     rows
         One row per accepted survey row: `row_id`, `base_grade`, `exposed` (severe or very severe
-        exposure), the survey record fields and `fields`.
+        exposure), the survey record fields, `fields` and what `events.with_events` adds.
     marks
         Sparse `row_id`, `field`, `grade`: cells whose own text carries a grade.
     fields
@@ -152,7 +153,8 @@ def _quality(standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date
 def last_good_day(standard: FieldEvidence, policy: Policy) -> pl.Expr:
     """Last day on which an answer is within its age limit, by calendar months; null if undated.
 
-    A meter reading counts from its own date. Needs `survey_date`, `mc_date` and `exposed`.
+    A meter reading counts from its own date; an event ends what was recorded up to its day. Needs
+    `survey_date`, `mc_date`, `exposed` and the columns of `events.with_events`.
     """
     on = pl.col("survey_date")
     if standard.expires == "timber_reading":
@@ -160,7 +162,11 @@ def last_good_day(standard: FieldEvidence, policy: Policy) -> pl.Expr:
     limit = policy.parameters[f"expiry_{standard.expires}_months"]
     exposed = limit.value if limit.exposed is None else limit.exposed
     months = pl.when(pl.col("exposed")).then(int(exposed)).otherwise(int(limit.value))
-    return on.dt.offset_by(pl.format("{}mo", months))
+    aged = on.dt.offset_by(pl.format("{}mo", months))
+    if standard.expires not in ended_classes(policy):
+        return aged
+    ended = pl.col(EVENT + standard.expires).dt.offset_by("-1d")
+    return pl.when(aged.is_not_null()).then(pl.min_horizontal(aged, ended))
 
 
 def _reached(view: View, policy: Policy) -> pl.Expr:

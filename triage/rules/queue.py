@@ -46,15 +46,20 @@ def review_first(all_frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
     )
 
 
-def decide(base: pl.DataFrame, verdicts: Verdicts, policy: Policy) -> Decision:
+def decide(
+    base: pl.DataFrame, verdicts: Verdicts, accepted: pl.DataFrame, policy: Policy
+) -> Decision:
     """Pick the queue by precedence (5.2) and the lane.
 
     Parameters
     ----------
     base
-        One row per assessment: `measure_group`, `measure_code`.
+        One row per assessment: `measure_group`, `measure_code`, and the Booleans `refused`,
+        `wants_evidence` (decisions of a specialist) and `came_back` (from repairs, again).
     verdicts
         The answers, in the same order.
+    accepted
+        A Boolean for each rule that a decision accepts where it fired.
     policy
         The pack.
 
@@ -65,7 +70,8 @@ def decide(base: pl.DataFrame, verdicts: Verdicts, policy: Policy) -> Decision:
         clearance_open.
     """
     parts = [base, verdicts.results, verdicts.presumed, verdicts.first]
-    board = pl.concat(parts, how="horizontal").with_columns(_satisfied(policy))
+    board = _accept(pl.concat(parts, how="horizontal"), accepted, policy)
+    board = board.with_columns(_satisfied(policy))
     topics = _topic_count(policy, verdicts.presumed)
     unmet, unanswered = _clearances(policy)
     board = board.with_columns(
@@ -81,6 +87,23 @@ def decide(base: pl.DataFrame, verdicts: Verdicts, policy: Policy) -> Decision:
     return Decision(board.select(grounds), effective)
 
 
+def _accept(board: pl.DataFrame, accepted: pl.DataFrame, policy: Policy) -> pl.DataFrame:
+    """Rules that a specialist accepted hold the row no longer; what they said stays in results."""
+    if not accepted.width:
+        return board
+    repairs = [c for c in accepted.columns if policy.rules[c].outcome == FIX]
+    cleared = [
+        pl.when(accepted[name]).then(pl.lit(CLEAR, pl.UInt8)).otherwise(pl.col(name)).alias(name)
+        for name in accepted.columns
+    ]
+    board = board.with_columns(cleared)
+    if not repairs:
+        return board
+    # Of a row with an accepted repair, only the repairs that still stand count.
+    touched = accepted.select(pl.any_horizontal(repairs).alias("x"))["x"]
+    return board.with_columns((pl.col(FIX_WHATEVER) & ~touched).alias(FIX_WHATEVER))
+
+
 def _grounds(policy: Policy) -> list[pl.Expr]:
     """Why a row might be held, each a Boolean, and the worst severity that fired."""
     gating = [rule for rule in policy.rules.values() if rule.outcome in GATING]
@@ -94,10 +117,10 @@ def _grounds(policy: Policy) -> list[pl.Expr]:
     grounds = {
         "_fix": _any([_is(r, FIRES) for r in gating if r.outcome == FIX]) | pl.col(FIX_WHATEVER),
         "_first": _any(list(first.values())),
-        "_technical": _any(technical) | pl.col("clearance_unmet"),
+        "_technical": _any(technical) | pl.col("clearance_unmet") | pl.col("refused"),
         "_safety": _any([_is(r, FIRES) for r in gating if r.lane == "safety"]),
         "_disputed": _any([_is(r, DISPUTED) for r in gating]),
-        "_gap": _any(gaps) | pl.col("clearance_open") | too_many,
+        "_gap": _any(gaps) | pl.col("clearance_open") | too_many | pl.col("wants_evidence"),
         "_expired": _any([_open(r, policy, (EXPIRED,)) for r in gating]),
         "severity": pl.max_horizontal(severities).cast(pl.Int8),
     }
@@ -166,7 +189,7 @@ def _clearances(policy: Policy) -> tuple[pl.Expr, pl.Expr]:
 def _queue() -> pl.Expr:
     held = pl.any_horizontal("_technical", "_safety", "_disputed", "_gap", "_expired")
     return (
-        pl.when(pl.col("_first"))
+        pl.when(pl.col("_first") | pl.col("came_back"))
         .then(pl.lit(REVIEW))
         .when(pl.col("_fix"))
         .then(pl.lit(FIX))
@@ -182,7 +205,9 @@ def _lane(policy: Policy) -> pl.Expr:
         named, default="technical", return_dtype=pl.String
     )
     lane = (
-        pl.when(pl.col("_technical"))
+        pl.when(pl.col("came_back"))
+        .then(pl.lit("repeat_return"))
+        .when(pl.col("_technical"))
         .then(technical)
         .when(pl.col("_safety"))
         .then(pl.lit("safety"))

@@ -3,6 +3,7 @@
 import polars as pl
 
 from triage.contract.policy import Policy
+from triage.rules.events import EVENT, ended_classes
 from triage.rules.grading import QUALITY, RANK_BITS, SOURCE, last_good_day
 
 
@@ -92,14 +93,15 @@ def expires_on(
     clear
         The same rows with only the evidence that counts.
     graded
-        Survey rows: `row_id`, `survey_date`, `mc_date`, `exposed`.
+        Survey rows as graded, with what decides their age.
 
     Returns
     -------
     pl.Series
         Date; null where no needed answer ages.
     """
-    rows = graded.select("row_id", "survey_date", "mc_date", "exposed").sort("row_id")
+    ends_early = [EVENT + name for name in ended_classes(policy)]
+    rows = graded.select("row_id", "survey_date", "mc_date", "exposed", *ends_early).sort("row_id")
     height = rows["row_id"].to_list()[-1] + 1 if rows.height else 1
     dense = pl.DataFrame({"row_id": pl.int_range(height, dtype=pl.UInt32, eager=True)}).join(
         rows, on="row_id", how="left", maintain_order="left"

@@ -10,6 +10,7 @@ ID = ("property_id", "building_part", "measure_code")
 _WORKINGS = (
     *("presumed_checks", "rule_checks", "fix_actions", "review_actions", "disputed_actions"),
     *("fired_fix", "fired_review", "fired_safety"),
+    *("decision_checks", "decided_until", "refused", "wants_evidence", "came_back"),
 )
 
 
@@ -55,7 +56,7 @@ def queue_table(
         .alias("foam_present"),
     )
     table = pl.concat([known, decision, lists, standing], how="horizontal").with_columns(
-        pl.concat_list("presumed_checks", "rule_checks")
+        pl.concat_list("presumed_checks", "rule_checks", "decision_checks")
         .list.unique(maintain_order=True)
         .alias("checks"),
         pl.concat_list(
