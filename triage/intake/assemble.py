@@ -1,6 +1,6 @@
 """Puts the sheets of all files together into one result, and decides on every row."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import polars as pl
@@ -66,10 +66,10 @@ def assemble(
     for reading in readings:
         name = reading.stem if stems.count(reading.stem) == 1 else reading.file
         _add_skipped(parts, reading)
-        for table in reading.tables:
+        for table, beside in zip(reading.tables, _columns_beside(reading.tables), strict=True):
             ids = pl.int_range(first, first + table.raw.height, dtype=pl.UInt32, eager=True)
             _add_source(parts, reading, table, source_id, ids)
-            cleans.append(_identified(table, name, ids))
+            cleans.append(_identified(table, name, beside, ids))
             odds.append(_add_odd(parts, reading, table, source_id, ids))
             lines.append(_identified_lines(table, ids))
             _add_grades(parts, reading, cleans[-1], contract)
@@ -129,10 +129,21 @@ def _add_source(
             parts.add("problems", placed)
 
 
-def _identified(table: SheetTable, name: str, ids: pl.Series) -> pl.DataFrame:
-    """Typed rows with row_id, and a survey_id made of file, sheet and row where there is none."""
+def _columns_beside(tables: Sequence[SheetTable]) -> Iterator[str]:
+    """First column of each table that stands beside an earlier one of its sheet, else nothing."""
+    leftmost: dict[str | None, str] = {}
+    for table in tables:
+        first = table.columns[0].letters
+        yield first if leftmost.setdefault(table.sheet.name, first) != first else ""
+
+
+def _identified(table: SheetTable, name: str, beside: str, ids: pl.Series) -> pl.DataFrame:
+    """Typed rows with row_id, and a survey_id made of file, sheet and row where there is none.
+
+    Two tables side by side have rows of one number: `beside` tells the right one's apart.
+    """
     prefix = name if table.sheet.name is None else f"{name}:{table.sheet.name}"
-    made = pl.lit(prefix + ":") + table.raw.get_column("sheet_row").cast(pl.String)
+    made = pl.lit(f"{prefix}:{beside}") + table.raw.get_column("sheet_row").cast(pl.String)
     return table.clean.select(
         ids.alias("row_id"), pl.all().exclude("survey_id"), pl.coalesce("survey_id", made)
     ).select("row_id", *table.clean.columns)

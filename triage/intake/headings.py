@@ -70,8 +70,8 @@ def find_header(
 ) -> int | None:
     """Index in `cells` of the first heading line; None if the sheet holds no survey table.
 
-    A profile states its row. Without one, the line among the first 15 with the most field names
-    is taken, which must hold the field `key`.
+    A profile states its row. Without one, it is the first line among the first 15 that names the
+    field `key` and one more: a later one with more of them is a further table, see `blocks`.
     """
     known = _known(profile, contract)
     found = {
@@ -84,6 +84,8 @@ def find_header(
             stated if any(found.get(line) or _hits(sheet, line, known) for line in lines) else None
         )
     with_key = {i: hits for i, hits in found.items() if profile is not None or key in hits}
+    if profile is None and (several := [i for i, hits in with_key.items() if len(hits) > 1]):
+        return min(several)
     best = max(with_key, key=lambda index: (len(with_key[index]), -index), default=None)
     return best if best is not None and with_key[best] else None
 
