@@ -17,7 +17,7 @@ from triage.intake.limits import Limits
 from triage.intake.ooxml import XlsxParts, refuse_false_counts, refuse_far_cells
 from triage.intake.probe import refuse_deadly
 from triage.intake.sheets import Note, Sheet, letters
-from triage.intake.shown import write_shown
+from triage.intake.shown import write_formulas, write_shown
 from triage.intake.xlsb import refuse_lossy_cells
 
 # Names that the reader gives to the error values of ECMA-376 part 1, 18.18.11.
@@ -137,7 +137,7 @@ def _read_xls(
         def refine(
             _: str, cells: pl.DataFrame, told: xls.XlsSheet = told
         ) -> tuple[pl.DataFrame, list[Note]]:
-            return write_shown(cells, told.places), told.notes
+            return write_shown(write_formulas(cells, told.bare), told.places), told.notes
 
         sheet = _read_sheet(reader, name, shown, limits, refine)
         sheets.append(replace(sheet, is_1904=book.is_1904, looks=told.looks))

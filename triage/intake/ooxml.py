@@ -18,7 +18,7 @@ import polars as pl
 from triage.errors import FileError, Place
 from triage.intake.limits import Limits
 from triage.intake.sheets import Note, column_index, letters
-from triage.intake.shown import Form, write_shown
+from triage.intake.shown import Form, write_formulas, write_shown
 from triage.intake.styles import Styles, pattern_of
 
 # The usual and the strict form of the format (ECMA-376 parts 4 and 1).
@@ -71,9 +71,8 @@ class XlsxParts:
         return plain_tags(self._archive.read(path)) if path in self._names else b""
 
     def notes(self, sheet: str, xml: bytes) -> list[Note]:
-        """Hidden rows and columns, merged cells, bare formulas and comments of a sheet."""
+        """Hidden rows and columns, merged cells and comments of a sheet."""
         found = [*_hidden_rows(xml), *_hidden_columns(xml), *_merged_cells(xml)]
-        found += list(_bare_formulas(xml))
         comments = self._comment_count(sheet)
         if comments:
             message = f"{comments} cell comments are not read; put what they say into cells"
@@ -81,7 +80,11 @@ class XlsxParts:
         return found
 
     def show_formats(self, cells: pl.DataFrame, xml: bytes) -> pl.DataFrame:
-        """Write numbers as the sheet shows them: 0.18 as 18%, 4 as 4 in, 42 as 0042."""
+        """Write numbers as the sheet shows them: 0.18 as 18%, 4 as 4 in, 42 as 0042.
+
+        A formula that was never calculated is written as one, not left blank.
+        """
+        cells = write_formulas(cells, _bare_formulas(xml))
         forms = self._styles.forms
         if not forms:
             return cells
@@ -266,9 +269,8 @@ def _merged_cells(xml: bytes) -> Iterator[Note]:
             yield Note("merged_cells", message, int(top), left.decode(), span)
 
 
-def _bare_formulas(xml: bytes) -> Iterator[Note]:
+def _bare_formulas(xml: bytes) -> Iterator[tuple[str, int]]:
     if b"<f" not in xml:
         return
     for column, row in _BARE_FORMULA.findall(xml):
-        message = "the formula was never calculated; open the workbook, save it, give it again"
-        yield Note("formula_without_value", message, int(row), column.decode(), "formula")
+        yield column.decode(), int(row) - 1

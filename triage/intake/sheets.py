@@ -40,7 +40,9 @@ class Sheet:
     @property
     def is_empty(self) -> bool:
         """Whether no cell holds any text."""
-        return self.cells.width == 0 or self.cells.height == 0
+        has_text = (pl.all().str.strip_chars() != "").any()
+        is_bare = self.cells.width == 0 or self.cells.height == 0
+        return is_bare or not any(self.cells.select(has_text).row(0))
 
 
 def letters(index: int) -> str:

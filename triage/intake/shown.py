@@ -8,6 +8,7 @@ import polars as pl
 
 from triage.intake.units import UNITS, find_unit, is_resistance
 
+BARE_FORMULA = "=formula"
 _TOKEN = re.compile(r'"(?P<text>[^"]*)"|\\(?P<sign>.)|\[[^\]]*\]|_.|\*.|(?P<bare>.)')
 _DIGITS = frozenset("0#?")
 _PLAIN = frozenset("0#?.,;-+() /")
@@ -69,6 +70,34 @@ def write_shown(
         if name in cells.columns:
             cells = cells.with_columns(_as_shown(cells.get_column(name), form, rows))
     return cells
+
+
+def write_formulas(cells: pl.DataFrame, places: Iterable[tuple[str, int]]) -> pl.DataFrame:
+    """Write a sign for a formula into the cells that hold one and no result.
+
+    The reader gives nothing for such a cell, and no row where a row has nothing else.
+
+    Parameters
+    ----------
+    cells
+        Texts by column letters.
+    places
+        Column letters and row, counted from 0.
+    """
+    at: dict[str, list[int]] = {}
+    for name, row in places:
+        at.setdefault(name, []).append(row)
+    last = max((row for name, rows in at.items() if name in cells.columns for row in rows), default=0)
+    if last >= cells.height:
+        more = pl.DataFrame(schema=cells.schema).clear(last + 1 - cells.height)
+        cells = pl.concat([cells, more])
+    return cells.with_columns(
+        cells.get_column(name).scatter(
+            [row for row in sorted(set(rows)) if cells[name][row] is None], BARE_FORMULA
+        )
+        for name, rows in at.items()
+        if name in cells.columns
+    )
 
 
 def _as_shown(column: pl.Series, form: Form, rows: Iterable[int]) -> pl.Series:

@@ -16,7 +16,6 @@ SHORT_DATE = rf"(?i)^(?:[0-9]{{1,2}}-(?:{_MONTHS})|(?:{_MONTHS})-[0-9]{{2}})$"
 _SHORT_DATE = re.compile(SHORT_DATE)
 _ROUNDED = re.compile(r"[1-9][0-9]{14}0+")
 _LONG = re.compile(r"[1-9][0-9]{17,38}")
-_FORMULA = re.compile(r"=\s*[-+(A-Za-z0-9\"$].*")
 _LIST = re.compile(r"\s*[;,|\n]\s*")
 LONGEST_ID = 40
 
@@ -40,9 +39,6 @@ def read_text(text: str, unknown: Mapping[str, str], longest: int | None = None)
     if DATE_CELL.fullmatch(bare) or _SHORT_DATE.fullmatch(bare):
         message = f"a spreadsheet program made the date {bare[:10]} of it; enter it again as text"
         return refused("turned_into_date", message)
-    if _FORMULA.fullmatch(bare):
-        message = "this is a formula, not its result; save the sheet with values"
-        return refused("formula_without_value", message)
     if longest is not None and len(bare) > longest:
         return refused("out_of_range", f"it has {len(bare)} characters; {longest} is the most")
     return Answer(value=bare)

@@ -22,11 +22,12 @@ _BLANK_TEXT = 3  # kind of result of a formula that was not calculated, or that 
 
 @dataclass
 class XlsSheet:
-    """What one sheet says: notes, and where a number format adds something."""
+    """What one sheet says: notes, where a number format adds something, bare formulas."""
 
     notes: list[Note] = field(default_factory=list)
     places: dict[tuple[str, Form], list[int]] = field(default_factory=dict)
     looks: dict[str, set[int]] = field(default_factory=dict)
+    bare: list[tuple[str, int]] = field(default_factory=list)
 
 
 @dataclass
@@ -136,7 +137,7 @@ def _sheet(data: bytes, start: int, book: XlsBook) -> XlsSheet:
             row, column, form = struct.unpack_from("<HHH", data, at)
             is_number = kind in (_NUMBER, _RK, _FORMULA)
             if kind == _FORMULA and _is_bare(data, at):
-                sheet.notes.append(_bare_formula(row, column))
+                sheet.bare.append((letters(column), row))
             elif looks_at_cells and kind != 0x201:
                 _look_at(sheet, book, row, column, form, is_number=is_number)
     if comments:
@@ -163,11 +164,6 @@ def _is_bare(data: bytes, at: int) -> bool:
     """Whether a formula holds no result and is to be calculated when the file is opened."""
     kind, last = data[at + 6], struct.unpack_from("<H", data, at + 12)[0]
     return last == 0xFFFF and kind == _BLANK_TEXT and bool(data[at + 14] & 2)
-
-
-def _bare_formula(row: int, column: int) -> Note:
-    message = "the formula was never calculated; open the workbook, save it, give it again"
-    return Note("formula_without_value", message, row + 1, letters(column), "formula")
 
 
 def _hidden_column(first: int, last: int) -> Note:
