@@ -8,16 +8,13 @@ from collections.abc import Callable
 from pathlib import Path
 
 import xlwt
-from nasty_xlsx import HEAD, xlsx
 from nasty_xlsx import FILES as _WRITTEN
-from nasty_xlsx import fill
+from nasty_xlsx import HEAD, fill, xlsx
 
 FILES: dict[str, Callable[[Path], None]] = {}
 _BOMB = (
     b'<?xml version="1.0"?><!DOCTYPE s [<!ENTITY a "aaaaaaaaaaaaaaaaaaaa">'
-    + b"".join(
-        b'<!ENTITY %c "%s">' % (98 + k, b"&%c;" % (97 + k) * 20) for k in range(8)
-    )
+    + b"".join(b'<!ENTITY %c "%s">' % (98 + k, b"&%c;" % (97 + k) * 20) for k in range(8))
     + b"]><styleSheet>&i;</styleSheet>"
 )  # 20 to the 9th letters
 
@@ -47,9 +44,10 @@ def _states_more(path: Path) -> None:
 
 
 def _with_bomb(path: Path) -> None:
-    with zipfile.ZipFile(io.BytesIO(_good_bytes(path))) as good, zipfile.ZipFile(
-        path, "w", zipfile.ZIP_DEFLATED
-    ) as made:
+    with (
+        zipfile.ZipFile(io.BytesIO(_good_bytes(path))) as good,
+        zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as made,
+    ):
         for name in good.namelist():
             entry = zipfile.ZipInfo(name, (2026, 1, 1, 0, 0, 0))
             made.writestr(entry, _BOMB if name == "xl/styles.xml" else good.read(name))
@@ -59,7 +57,7 @@ def _locked(path: Path) -> None:
     book = xlwt.Workbook()
     book.add_sheet("Roofs").write(0, 0, "property_id")
     book.save(str(path))
-    # [MS-XLS] 2.4.117: a FilePass record in the place of WriteAccess says that the rest is encrypted.
+    # [MS-XLS] 2.4.117: FilePass in the place of WriteAccess says that the rest is encrypted.
     path.write_bytes(path.read_bytes().replace(b"\x5c\x00\x70\x00", b"\x2f\x00\x70\x00"))
 
 

@@ -7,6 +7,11 @@ from xml.sax.saxutils import escape
 
 HEAD = ["property_id", "building_part"]
 FILES: dict[str, Callable[[Path], None]] = {}
+_COMMENT = "<office:annotation><text:p>or 4</text:p></office:annotation>"
+_SPACED = (
+    '<table:table-cell office:value-type="string"><text:p>V<text:s text:c="2"/>1</text:p>'
+    "<text:p>b</text:p></table:table-cell>"
+)
 _MIME = "application/vnd.oasis.opendocument.spreadsheet"
 _NAMES = " ".join(
     f'xmlns:{name}="urn:oasis:names:tc:opendocument:xmlns:{urn}:1.0"'
@@ -79,6 +84,10 @@ def _typed(kind: str, told: str, text: str, more: str = "") -> str:
     )
 
 
+def _failed(text: str, formula: str) -> str:
+    return _typed("string", 'string-value=""', text, f'table:formula="of:={formula}"')
+
+
 _file(
     "open_repeats.ods",
     table(
@@ -87,7 +96,10 @@ _file(
         row(more='table:number-rows-repeated="3"'),
         row("H2", "main", 3, "poor", more='table:number-rows-repeated="2"'),
         row("H3", "main", cell(None, 'table:number-columns-repeated="1"'), "fair"),
-        row(cell(None, 'table:number-columns-repeated="1024"'), more='table:number-rows-repeated="1048000"'),
+        row(
+            cell(None, 'table:number-columns-repeated="1024"'),
+            more='table:number-rows-repeated="1048000"',
+        ),
     ),
 )  # fmt: skip
 _file(
@@ -116,9 +128,9 @@ _file(
     "open_errors.ods",
     table(
         row(*HEAD, "storeys"),
-        row("H1", "main", _typed("string", 'string-value=""', "#DIV/0!", 'table:formula="of:=1/0"')),
-        row(_typed("string", 'string-value=""', "#N/A", 'table:formula="of:=NA()"'), "main", 2),
-        row("H3", "main", _typed("string", 'string-value=""', "Err:502", 'table:formula="of:=X()"')),
+        row("H1", "main", _failed("#DIV/0!", "1/0")),
+        row(_failed("#N/A", "NA()"), "main", 2),
+        row("H3", "main", _failed("Err:502", "X()")),
     ),
 )  # fmt: skip
 _file(
@@ -138,7 +150,7 @@ _file(
         row(*HEAD, "storeys"),
         row(cell("H1", 'table:number-rows-spanned="2"'), "main", 1),
         row("<table:covered-table-cell/>", "ext1", cell(2, 'table:style-name="red"')),
-        row("H2", "main", cell(3, inner="<office:annotation><text:p>or 4</text:p></office:annotation>")),
+        row("H2", "main", cell(3, inner=_COMMENT)),
         row("H3", "main", 4),
     ),
 )  # fmt: skip
@@ -146,8 +158,7 @@ _file(
     "open_spaces.ods",
     table(
         row(*HEAD, "survey_id"),
-        row("H1", "main", '<table:table-cell office:value-type="string"><text:p>V<text:s text:c="2"/>1'
-            "</text:p><text:p>b</text:p></table:table-cell>"),
+        row("H1", "main", _SPACED),
         row("  H2 ", "MAIN", "V2"),
     ),
 )  # fmt: skip
@@ -160,3 +171,8 @@ _file("open_far_cell.ods", table(row(*HEAD), row("H1", "main"), row(
     cell(None, 'table:number-columns-repeated="1500"'), "x")))  # fmt: skip
 _file("open_two_sheets.ods", table(row(*HEAD), row("H1", "main"), name="Week 1"), table(
     row("Totals"), row("homes", 1), name="Sums"))  # fmt: skip
+_file("open_bare_formulas.ods", table(
+    row(*HEAD, "storeys"),
+    row("H1", "main", cell(None, 'table:formula="of:=1+1"')),
+    row(cell(None, 'table:formula="of:=A2"'), cell(None, 'table:formula="of:=B2"'), None),
+))  # fmt: skip

@@ -11,7 +11,7 @@ from typing import Any
 import openpyxl
 import polars as pl
 from odf.opendocument import load as load_ods
-from odf.table import Table, TableRow
+from odf.table import Table, TableCell, TableRow
 
 from triage.intake import Intake
 
@@ -61,9 +61,9 @@ def rows_read(intake: Intake) -> dict[str, dict[str, Any]]:
     """Everything that is known of each accepted row, by place; null fields left out."""
     places = row_places(intake)
     found = {}
-    for row in intake.clean.to_dicts():
-        place = places[row.pop("row_id")]
-        row = {k: v for k, v in row.items() if v is not None and k not in GIVEN}
+    for clean in intake.clean.to_dicts():
+        place = places[clean.pop("row_id")]
+        row = {k: v for k, v in clean.items() if v is not None and k not in GIVEN}
         if row["survey_id"].endswith(":" + place.split("@")[0].split("!")[-1].lstrip(LEFT)):
             del row["survey_id"]  # made of file, sheet and row
         found[place] = row
@@ -102,7 +102,7 @@ def row_places(intake: Intake) -> dict[int, str]:
 
 def line_of(place: str) -> str:
     """Place of a line of a sheet, whichever table on it has the row."""
-    sheet, mark, row = place.split("@")[0].rpartition("!")
+    sheet, mark, row = place.split("@", maxsplit=1)[0].rpartition("!")
     return sheet + mark + row.lstrip(LETTERS)
 
 
@@ -164,7 +164,8 @@ def _ods_lines(path: Path) -> dict[str, set[int]]:
         lines, number = found.setdefault(table.getAttribute("name"), set()), 0
         for row in table.getElementsByType(TableRow):
             repeat = int(row.getAttribute("numberrowsrepeated") or 1)
-            if str(row).strip():
+            cells = row.getElementsByType(TableCell)
+            if str(row).strip() or any(c.getAttribute("formula") for c in cells):
                 lines.update(range(number + 1, number + 1 + repeat))
             number += repeat
     return found

@@ -27,11 +27,11 @@ def xlsx(name: str, **options: Any) -> Callable[[Make], Make]:
     return register
 
 
-def fill(book: xlsxwriter.Workbook, rows: list[list[Any]], sheet: str = "Roofs", top: int = 1):
-    """Write rows from the row numbered `top` on; dates as dd/mm/yyyy."""
+def fill(book: xlsxwriter.Workbook, rows: list[list[Any]], sheet: str = "Roofs") -> Any:
+    """Write rows; dates as dd/mm/yyyy."""
     page = book.add_worksheet(sheet)
     day = book.add_format({"num_format": "dd/mm/yyyy"})
-    for number, row in enumerate(rows, start=top - 1):
+    for number, row in enumerate(rows):
         for column, value in enumerate(row):
             if isinstance(value, date):
                 page.write_datetime(number, column, value, day)

@@ -1,13 +1,14 @@
 """Nasty xlsx fixtures: what formats, formulas and other programs do to a workbook."""
 
 import zipfile
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import openpyxl
 import xlsxwriter
-from nasty_xlsx import HEAD, fill, xlsx
 from nasty_xlsx import FILES as _WRITTEN
+from nasty_xlsx import HEAD, fill, xlsx
 
 FILES = _WRITTEN
 
@@ -24,7 +25,9 @@ def _looks(book: xlsxwriter.Workbook) -> None:
 @xlsx("printed_headings.xlsx")
 def _printed_headings(book: xlsxwriter.Workbook) -> None:
     head = [*HEAD, "storeys"]
-    fill(book, [head, ["H1", "main", 1], head, ["H2", "main", 2], [*head[:2], None], ["H3", "main"]])
+    fill(
+        book, [head, ["H1", "main", 1], head, ["H2", "main", 2], [*head[:2], None], ["H3", "main"]]
+    )
 
 
 @xlsx("doubled_heading.xlsx")
@@ -124,6 +127,7 @@ def with_sheet(path: Path, xml: str, **parts: bytes) -> None:
     """A workbook of one sheet with this XML, as other programs write it."""
     whole = path.with_suffix(".tmp")
     with xlsxwriter.Workbook(str(whole)) as book:
+        book.set_properties({"created": datetime(2026, 1, 1)})
         book.add_worksheet("Roofs")
     with zipfile.ZipFile(whole) as good, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as made:
         for name in good.namelist():
@@ -141,7 +145,8 @@ def _rows(rows: list[list[Any]], *, placed: bool) -> str:
         for letter, value in zip("ABCDEF", row, strict=False):
             at = f' r="{letter}{number}"' if placed else ""
             if isinstance(value, str):
-                cells += f'<c{at} t="inlineStr"><is><r><t>{value[:1]}</t></r><r><t>{value[1:]}</t></r></is></c>'
+                pieces = "".join(f"<r><t>{piece}</t></r>" for piece in (value[:1], value[1:]))
+                cells += f'<c{at} t="inlineStr"><is>{pieces}</is></c>'
             else:
                 cells += f"<c{at}><v>{value}</v></c>"
         texts.append(f'<row r="{number}">{cells}</row>' if placed else f"<row>{cells}</row>")
@@ -161,5 +166,15 @@ def _unplaced_cells(path: Path) -> None:
     with_sheet(path, _SHEET.format("", _rows(_HOMES, placed=False)))
 
 
+def _blank_formulas(path: Path) -> None:
+    """Formulas filled down a template give an empty text where nothing was looked up."""
+    rows = _rows([_HOMES[0], ["H1", "main"], [], ["H2", "main", 2]], placed=True)
+    for place, before in (("C2", '<row r="3">'), ("A3", '<row r="4">')):
+        formula = f'<c r="{place}" t="str"><f>IF(Z1="","",Z1)</f><v></v></c></row>'
+        rows = rows.replace("</row>" + before, formula + before)
+    with_sheet(path, _SHEET.format("", rows))
+
+
+FILES["blank_formulas.xlsx"] = _blank_formulas
 FILES["false_dimension.xlsx"] = _false_dimension
 FILES["unplaced_cells.xlsx"] = _unplaced_cells

@@ -49,10 +49,10 @@ def test_a_file_is_read_to_the_values_in_its_sidecar(case: Sidecar, read_case: R
     for status in ("rejected", "superseded"):
         told_rows = case.told.get(status, [])
         said = statuses(intake, status)
-        assert [row | {"why": row["why"][: len(w["why"])]} for row, w in zip(said, told_rows)] == (
-            told_rows
-        )
         assert len(said) == len(told_rows)
+        for found, wanted in zip(said, told_rows, strict=True):
+            assert found["why"].startswith(wanted["why"])
+            assert found | {"why": wanted["why"]} == wanted
     assert problems_differ(intake, case.told.get("problem", [])) == ""
 
 

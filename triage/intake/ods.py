@@ -15,7 +15,7 @@ from xml.etree import ElementTree
 import polars as pl
 
 from triage.intake.sheets import Note, letters
-from triage.intake.shown import is_shown_unit
+from triage.intake.shown import BARE_FORMULA, is_shown_unit, write_formulas
 
 _TABLE = "{urn:oasis:names:tc:opendocument:xmlns:table:1.0}"
 _OFFICE = "{urn:oasis:names:tc:opendocument:xmlns:office:1.0}"
@@ -38,6 +38,7 @@ _FORMATS = re.compile(
     rb'<number:number-style\b(?:(?!</number:number-style>).)*?(?:<number:text>|integer-digits="[2-9])',
     re.DOTALL,
 )
+_BARE_FORMULA = re.compile(rb'<table:table-cell\b(?![^>]*:value-type)[^>]*:formula="')
 _MOST_REPEATS = 10_000  # a format that runs down the whole sheet repeats its row a million times
 _ERROR_TEXTS = ("#DIV/0!", "#N/A", "#NAME?", "#NULL!", "#NUM!", "#REF!", "#VALUE!", "Err:")
 _PLAIN_COLOURS = ("transparent", "#ffffff")
@@ -45,11 +46,12 @@ _PLAIN_COLOURS = ("transparent", "#ffffff")
 
 @dataclass
 class OdsSheet:
-    """What one sheet says: shown texts by column and row (from 0), notes, and looks by row."""
+    """What one sheet says: shown texts and bare formulas by place (from 0), notes, looks."""
 
     texts: dict[str, dict[int, str]] = field(default_factory=dict)
     notes: list[Note] = field(default_factory=list)
     looks: dict[str, set[int]] = field(default_factory=dict)
+    bare: list[tuple[str, int]] = field(default_factory=list)
 
 
 @dataclass
@@ -66,7 +68,8 @@ def read_beside(path: Path) -> OdsBook:
     with zipfile.ZipFile(path) as archive:
         content = archive.read("content.xml")
         styles = content[: max(content.find(b"<office:body"), 0)]
-        if not any(sign in content for sign in _SIGNS) and _FORMATS.search(styles) is None:
+        is_plain = _FORMATS.search(styles) is None and _BARE_FORMULA.search(content) is None
+        if is_plain and not any(sign in content for sign in _SIGNS):
             return OdsBook()
         del content
         with archive.open("content.xml") as stream:
@@ -130,7 +133,10 @@ def _take_row(
             message = "this row is hidden in the sheet; it is read"
             sheet.notes.append(Note("hidden_row", message, number + 1))
         for column, text in odd:
-            sheet.texts.setdefault(column, {})[number] = text
+            if text == BARE_FORMULA:
+                sheet.bare.append((column, number))
+            else:
+                sheet.texts.setdefault(column, {})[number] = text
         for look in looks:
             sheet.looks.setdefault(look, set()).add(number + 1)
 
@@ -157,6 +163,7 @@ def _notes_of_row(element: ElementTree.Element, row: int) -> Iterator[Note]:
 
 def apply_shown(cells: pl.DataFrame, sheet: OdsSheet) -> pl.DataFrame:
     """Put the shown texts into the cells."""
+    cells = write_formulas(cells, sheet.bare)
     changed = []
     for name, texts in sheet.texts.items():
         at = {row: text for row, text in texts.items() if row < cells.height}
@@ -172,7 +179,9 @@ def _odd_in_row(row: ElementTree.Element) -> Iterator[tuple[str, str]]:
         text = "".join("".join(p.itertext()) for p in cell.findall(f"{_TEXT}p"))
         kind = cell.get(f"{_OFFICE}value-type")
         is_error = text.startswith(_ERROR_TEXTS) and cell.get(f"{_TABLE}formula") is not None
+        if kind is None and not text and cell.get(f"{_TABLE}formula") is not None:
+            text = BARE_FORMULA  # never calculated
         is_shown = kind == "percentage" or (kind == "float" and is_shown_unit(text))
-        if text and (is_error or is_shown):
+        if text and (is_error or is_shown or text == BARE_FORMULA):
             yield from ((letters(column + k), text) for k in range(min(repeat, 1_024)))
         column += repeat

@@ -45,8 +45,9 @@ _FAR_CELL = re.compile(rb'r="([A-Z]{3})\d+"')
 _CELL_PLACE = re.compile(rb'\br="([A-Z]+)(\d+)"')
 _CELL_TYPE = re.compile(rb'\bt="(?!n")')
 _BARE_FORMULA = re.compile(
-    rb'<c\b[^>]*\br="([A-Z]+)(\d+)"[^>]*>\s*<f\b(?:[^>]*/>|[^>]*>[^<]*</f>)\s*(?:<v\s*/>|<v></v>)?\s*</c>'
-)
+    rb'<c\b(?![^>]*\bt="str")[^>]*\br="([A-Z]+)(\d+)"[^>]*>\s*<f\b(?:[^>]*/>|[^>]*>[^<]*</f>)'
+    rb"\s*(?:<v\s*/>|<v></v>)?\s*</c>"
+)  # a calculated formula that gives "" says that it is a text
 
 
 class XlsxParts:

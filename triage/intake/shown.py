@@ -84,20 +84,19 @@ def write_formulas(cells: pl.DataFrame, places: Iterable[tuple[str, int]]) -> pl
     places
         Column letters and row, counted from 0.
     """
-    at: dict[str, list[int]] = {}
+    at: dict[str, set[int]] = {}
     for name, row in places:
-        at.setdefault(name, []).append(row)
-    last = max((row for name, rows in at.items() if name in cells.columns for row in rows), default=0)
+        if name in cells.columns:
+            at.setdefault(name, set()).add(row)
+    last = max((max(rows) for rows in at.values()), default=-1)
     if last >= cells.height:
-        more = pl.DataFrame(schema=cells.schema).clear(last + 1 - cells.height)
-        cells = pl.concat([cells, more])
-    return cells.with_columns(
-        cells.get_column(name).scatter(
-            [row for row in sorted(set(rows)) if cells[name][row] is None], BARE_FORMULA
-        )
-        for name, rows in at.items()
-        if name in cells.columns
-    )
+        cells = pl.concat([cells, cells.clear(last + 1 - cells.height)])
+    for name, rows in at.items():
+        column = cells.get_column(name)
+        places_of = pl.Series(sorted(rows), dtype=pl.UInt32)
+        empty = places_of.filter(column.gather(places_of).is_null())
+        cells = cells.with_columns(column.scatter(empty, BARE_FORMULA))
+    return cells
 
 
 def _as_shown(column: pl.Series, form: Form, rows: Iterable[int]) -> pl.Series:

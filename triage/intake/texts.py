@@ -45,7 +45,7 @@ def read_text(text: str, unknown: Mapping[str, str], longest: int | None = None)
 
 
 def _is_rounded(text: str) -> bool:
-    """Whether digits look like a number cell: zeros from the 16th on, or all that a double keeps."""
+    """Whether it looks like a number cell: zeros from the 16th digit on, or a double's digits."""
     if _ROUNDED.fullmatch(text):
         return True
     if _LONG.fullmatch(text) is None:
