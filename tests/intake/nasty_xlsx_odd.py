@@ -5,7 +5,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-import openpyxl
 import xlsxwriter
 from nasty_xlsx import FILES as _WRITTEN
 from nasty_xlsx import HEAD, fill, xlsx
@@ -43,19 +42,6 @@ def _blank_heading(book: xlsxwriter.Workbook) -> None:
 @xlsx("blank_columns.xlsx")
 def _blank_columns(book: xlsxwriter.Workbook) -> None:
     fill(book, [[None, *HEAD, None, None, "storeys"], [None, "H1", "main", None, " ", 2]])
-
-
-def _bare_formulas(path: Path) -> None:
-    book = openpyxl.Workbook()  # writes formulas without their results
-    page = book.active
-    page.title = "Roofs"
-    for row in ([*HEAD, "storeys"], ["H1", "main", "=1+1"], ['="H"&2', "main", 3]):
-        page.append(row)
-    page.append(['="H3"', '="main"', "=2"])  # a whole row of them
-    book.save(path)
-
-
-FILES["bare_formulas.xlsx"] = _bare_formulas
 
 
 @xlsx("long_cells.xlsx")
@@ -110,6 +96,12 @@ def _no_rows(book: xlsxwriter.Workbook) -> None:
 def _late_headings(book: xlsxwriter.Workbook) -> None:
     title: list[list[Any]] = [[f"note {k}"] for k in range(1, 18)]
     fill(book, [*title, [*HEAD, "storeys"], ["H1", "main", 2]])
+
+
+@xlsx("table_above.xlsx")
+def _table_above(book: xlsxwriter.Workbook) -> None:
+    head = ["Ref", "Part", "Storeys"]
+    fill(book, [head, ["H1", "main", 1], [], ["Northern estates"], head, ["H2", "main", 2]])
 
 
 @xlsx("truths.xlsx")
@@ -175,6 +167,17 @@ def _blank_formulas(path: Path) -> None:
     with_sheet(path, _SHEET.format("", rows))
 
 
+def _bare_formulas(path: Path) -> None:
+    """Formulas without a result, as programs write them that do not calculate."""
+    bare = '<c r="{0}"><f>{1}</f><v></v></c>'
+    rows = _rows([_HOMES[0], ["H1", "main"]], placed=True).removesuffix("</row>")
+    rows += bare.format("C2", "1+1") + '</row><row r="3">' + bare.format("A3", "A2")
+    rows += '<c r="B3" t="inlineStr"><is><t>main</t></is></c></row><row r="4">'
+    rows += "".join(bare.format(f"{letter}4", "A2") for letter in "ABC") + "</row>"
+    with_sheet(path, _SHEET.format("", rows))
+
+
+FILES["bare_formulas.xlsx"] = _bare_formulas
 FILES["blank_formulas.xlsx"] = _blank_formulas
 FILES["false_dimension.xlsx"] = _false_dimension
 FILES["unplaced_cells.xlsx"] = _unplaced_cells

@@ -62,6 +62,25 @@ def tables_of(
     ]
 
 
+def note_above(
+    sheet: Sheet, header: int, profile: Profile | None, contract: Contract
+) -> Iterator[Note]:
+    """Say of a line above the headings that a profile states that it looks like headings too."""
+    if profile is None:
+        return
+    words = set(key_words(profile, contract))
+    for row in range(min(header, sheet.cells.height)):
+        texts = {text for text in _texts(sheet, row) if text}
+        others = {normalise(text) for text in texts - words} & set(profile.columns)
+        if texts & words and others:
+            number, stated = row + sheet.first_row, header + sheet.first_row
+            message = (
+                f"row {number} names fields as row {stated} does; what lies between them was not "
+                "read: if it is a table, put it below the other or on a sheet of its own"
+            )
+            yield Note("table_above_not_read", message, raw=f"row {number}")
+
+
 def _starts(
     sheet: Sheet, header: int, lines: int, profile: Profile | None, contract: Contract
 ) -> list[int]:
@@ -74,7 +93,12 @@ def _starts(
     depth = next((k for k, head in enumerate(heads) if any(t in words for t in head if t)), 0)
     # Bounded: a file in which every line holds such a word is no survey.
     rows = [row + header + lines for row in found.head(20 * MOST_TABLES).to_list()]
-    others = [row for row in rows if _texts(sheet, row) != heads[depth] and _is_heading(sheet, row)]
+    others, current = [], heads[depth]
+    for row in rows:  # the same headings as those of the table above are a line of that table
+        texts = _texts(sheet, row)
+        if texts != current and _is_heading(sheet, row):
+            others.append(row)
+            current = texts
     return [header, *dict.fromkeys(max(row - depth, header + lines) for row in others)]
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from triage.contract.profile import Profile
 from triage.errors import FileError, HeadingError, ManyErrors, Place, TriageError
-from triage.intake.blocks import tables_of
+from triage.intake.blocks import note_above, tables_of
 from triage.intake.books import read_book
 from triage.intake.delimited import read_delimited
 from triage.intake.field_rules import Context
@@ -125,6 +125,8 @@ def _take_sheet(reading: FileReading, sheet: Sheet, context: Context) -> None:
     if header is None:
         _leave_out(reading, sheet, context)
         return
+    above = note_above(sheet, header, profile, context.contract)
+    sheet = replace(sheet, notes=(*sheet.notes, *above))
     try:
         parts = tables_of(sheet, header, profile, context.contract, reading.file)
     except HeadingError as error:
