@@ -176,3 +176,9 @@ _file("open_bare_formulas.ods", table(
     row("H1", "main", cell(None, 'table:formula="of:=1+1"')),
     row(cell(None, 'table:formula="of:=A2"'), cell(None, 'table:formula="of:=B2"'), None),
 ))  # fmt: skip
+_file("open_groups.ods", table(
+    f"<table:table-header-rows>{row(*HEAD, 'storeys')}</table:table-header-rows>",
+    f"<table:table-row-group>{row('H1', 'main', 1)}<table:table-row-group>",
+    row("H2", "main", 2, more='table:visibility="collapse"'),
+    f"</table:table-row-group></table:table-row-group>{row('H3', 'main', 3)}",
+))  # fmt: skip

@@ -78,6 +78,11 @@ _text("blank.csv", ["", "   ", ",,"])
 _text("headings_only.csv", [_HEAD])
 _text("formulas.csv", [_HEAD, "H1,main,=1+1,good", '=A2&"b",main,2,poor'])
 _text("duplicates.csv", ["survey_id," + _HEAD, *["V1,H1,main,1,good"] * 3, "V1,H1,main,1,poor"])
+_text("one_zero_byte.csv", [_HEAD, "H1,main,1,good", "H2,main,2,po\0or"])
+_text(
+    "tables_of_two_widths.csv",
+    ["property_id,building_part", "H1,main", "", _HEAD, "H2,main,2,poor", "H3,main,1,good"],
+)
 FILES["zero_bytes.csv"] = lambda path: (
     path.write_bytes(("\r\n".join(_GOOD) + "\0" * 3).encode() * 2) and None
 )

@@ -181,3 +181,13 @@ FILES["bare_formulas.xlsx"] = _bare_formulas
 FILES["blank_formulas.xlsx"] = _blank_formulas
 FILES["false_dimension.xlsx"] = _false_dimension
 FILES["unplaced_cells.xlsx"] = _unplaced_cells
+
+
+def _rows_in_disorder(path: Path) -> None:
+    """The third home stands first in the file, with its own row number."""
+    head, *homes = _rows(_HOMES, placed=True).split("</row>")[:4]
+    rows = "".join(f"{row}</row>" for row in (head, homes[2], homes[0], homes[1]))
+    with_sheet(path, _SHEET.format("", rows))
+
+
+FILES["rows_in_disorder.xlsx"] = _rows_in_disorder

@@ -93,8 +93,8 @@ def find_encoding(data: bytes) -> tuple[str, bool]:
     for mark, name in _MARKS:
         if data.startswith(mark):
             return name, True
-    if b"\0" in data[:8192]:
-        even, odd = data[:8192:2].count(0), data[1:8192:2].count(0)
+    even, odd = data[:8192:2].count(0), data[1:8192:2].count(0)
+    if max(even, odd) * 8 > len(data[:8192]):  # about every other byte; a stray one is damage
         return ("utf-16-be" if even > odd else "utf-16-le"), False
     try:
         data.decode("utf-8")
