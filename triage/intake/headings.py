@@ -147,7 +147,7 @@ def _map_columns(
     contract: Contract,
     shown: str,
 ) -> tuple[list[MappedColumn], list[TriageError]]:
-    joined, own = _heading_texts(sheet, header, lines)
+    joined, own = heading_texts(sheet, header, lines)
     start = header + lines + (units is not None)
     filled = _filled_columns(sheet.cells.slice(start))
     columns: list[MappedColumn] = []
@@ -199,10 +199,10 @@ def _hits(sheet: Sheet, index: int, known: _Headings) -> set[str]:
     return named | {lower[word] for word in words if word in lower}
 
 
-def _heading_texts(
+def heading_texts(
     sheet: Sheet, header: int, lines: int
 ) -> tuple[list[str | None], list[str | None]]:
-    """Heading of each column, with upper lines filled to the right and without."""
+    """Heading of each column, with upper lines filled to the right and without; None for none."""
     rows = [
         [_clean(text) for text in sheet.cells.row(index)]
         for index in range(header, min(header + lines, sheet.cells.height))

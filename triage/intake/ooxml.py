@@ -28,7 +28,9 @@ _RELATIONS = (
 )
 _MOST_LOOKS = 100_000  # cells looked at for their colour: enough to say that there are some
 _COUNTED_PARTS = frozenset({"xl/sharedStrings.xml", "xl/styles.xml"})
-_COUNT = re.compile(rb'[cC]ount="(\d+)"')
+# How many texts there are, each at least a byte. `count` says how often they are used: more often
+# than the part has bytes in any large survey with few words.
+_COUNT = re.compile(rb'(?:uniqueCount|cellXfs count|numFmts count)="(\d+)"')
 _HEAD = 1 << 20  # the counts of shared texts stand at the start, and formats are few
 _PREFIXED = re.compile(rb"<(\w+):worksheet\b")
 _CELL = re.compile(rb"<c\b[^>]*>")
