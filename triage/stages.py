@@ -125,9 +125,11 @@ def judged(homes: Gathered, work: Work, as_of: date | pl.Expr) -> Iterator[Asses
     standing = [
         Standing(p.code, p.where, p.material, p.thickness_mm) for p in work.programme.measures
     ]
+    total, done = homes.places.height, 0
     for some in in_batches(homes.places):
-        if homes.places.height > BATCH_HOMES:
-            work.say(f"{some.height} of {homes.places.height} homes")
+        if total > BATCH_HOMES:
+            work.say(f"homes {done + 1} to {done + some.height} of {total}")
+        done += some.height
         mine = homes.rows.join(some, on="property_id", how="semi")
         yield assess(
             mine,
