@@ -22,7 +22,9 @@ _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _PERCENT_FORMATS = {9, 10}  # ECMA-376 part 1, 18.8.30: built-in formats 0% and 0.00%
 _COUNTED_PARTS = frozenset({"xl/sharedStrings.xml", "xl/styles.xml"})
-_COUNT = re.compile(rb'[cC]ount="(\d+)"')
+# How many texts there are, each at least a byte. `count` says how often they are used: more often
+# than the part has bytes in any large survey with few words.
+_COUNT = re.compile(rb'(?:uniqueCount|cellXfs count|numFmts count)="(\d+)"')
 _HEAD = 1 << 20  # the counts of shared texts stand at the start, and formats are few
 _HIDDEN = re.compile(rb'\bhidden="(?:1|true)"')
 _ROW = re.compile(rb"<row\b[^>]*>")
