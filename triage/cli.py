@@ -231,7 +231,9 @@ def compare(
     if len(runs) != (1 if policy else 2):
         raise typer.BadParameter("name two runs; with --policy one run or programme")
     found = (
-        compare_policies(runs[0], policy, out, _say) if policy else compare_runs(*runs, out, _say)
+        compare_policies(runs[0], policy, out, _say)
+        if policy
+        else compare_runs(runs[0], runs[1], out, _say)
     )
     if as_json:
         _print_json(found.to_dict())

@@ -64,8 +64,20 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
     """
     programme = load_programme(path)
     policy = load_policy(policy_dir(programme.policy, programme.folder))
+    known_measures(programme, policy)
+    return programme, policy
+
+
+def known_measures(programme: Programme, policy: Policy) -> None:
+    """Refuse measures of a programme that the policy cannot judge.
+
+    Raises
+    ------
+    TriageError
+        Everything found at once.
+    """
     errors: list[TriageError] = []
-    file = read_toml(path, ProfileError)
+    file = read_toml(programme.path, ProfileError)
     for number, item in enumerate(programme.measures, 1):
         entry = f"measures[{number}]"
         if item.code not in policy.measures:
@@ -79,7 +91,6 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
             )
             errors += [error for error in found if "holds the number" not in error.what]
     raise_all(errors)
-    return programme, policy
 
 
 def judge_programme(

@@ -149,7 +149,7 @@ def _files(folder: Path, again: Path, record: Mapping[str, Any]) -> Iterator[Che
         elif name in recorded and file_digest(path) != recorded[name]:
             told.append("the file was changed after the run")
         if told and path.is_file() and name in remade:
-            told += _how(lambda at: _read(at), path, again / name)
+            told += _how(path, again / name)
         yield Checked(name, not told, tuple(told))
 
 
@@ -159,12 +159,12 @@ def _read(path: Path) -> pl.DataFrame:
     return pl.read_parquet(path)
 
 
-def _how(read: Callable[[Path], pl.DataFrame], was: Path, now: Path) -> list[str]:
+def _how(was: Path, now: Path) -> list[str]:
     try:
-        before = read(was)
+        before = _read(was)
     except (pl.exceptions.PolarsError, OSError) as problem:
         return [f"the file cannot be read: {str(problem).splitlines()[0]}"]
-    return differences(before, read(now))
+    return differences(before, _read(now))
 
 
 def _store_tables(was: Path, now: Path) -> Iterator[Checked]:
