@@ -135,7 +135,7 @@ DECISION: dict[str, Any] = {
     "building_part": "main",
     "measure_code": MEASURE,
     "decision": "accept",
-    "reason_code": "other_evidence",
+    "reason_code": "opening",
     "reason": "the wall was opened in two places and is dry",
     "evidence_refs": "report-14.pdf",
     "conditions": None,

@@ -11,6 +11,7 @@ from triage.report.labels import QUEUES, visible
 from triage.rules.table import ID
 
 NOT_THERE = "not there"
+_WHOLE = {"expiry", "policy", "proposal", "product", "tool"}
 _SHOWN = 20
 _PLAIN = (*ID, "change", "from_state", "to_state", "cause", "how", "because")
 
@@ -99,14 +100,22 @@ class Comparison:
         )
 
     def proof(self) -> dict[str, int]:
-        """How many rows stood on the same inputs, and how many of those moved."""
-        same = self.rows.filter(self._nothing_else())
-        moved = same.filter(pl.col("change") != "same").height
-        return {"rows": self.rows.height, "same_inputs": same.height, "of_these_moved": moved}
+        """How many rows stand on the same inputs by their hashes, and how many of those moved.
 
-    def _nothing_else(self) -> pl.Expr:
-        whole = {"expiry", "policy", "proposal", "product", "tool"} & set(self.differs)
-        return pl.col("same_inputs") & pl.lit(not whole)
+        `own_inputs_same` leaves out what holds for all rows: day of judging, policy, proposals,
+        products, tool. `all_inputs_same` is none of the rows where any of these differs.
+        """
+        own = self.rows.filter("same_inputs")
+        whole = _WHOLE & set(self.differs)
+        same = own.head(0) if whole else own
+        moved = pl.col("change") != "same"
+        return {
+            "rows": self.rows.height,
+            "own_inputs_same": own.height,
+            "own_inputs_same_moved": own.filter(moved).height,
+            "all_inputs_same": same.height,
+            "all_inputs_same_moved": same.filter(moved).height,
+        }
 
     def to_dict(self) -> dict[str, Any]:
         """The comparison as plain values, for JSON."""
@@ -140,9 +149,11 @@ class Comparison:
         yield from self._moves()
         yield from self._returned()
         proof = self.proof()
-        same, moved = proof["same_inputs"], proof["of_these_moved"]
-        told = f"{same:,} of {proof['rows']:,} rows stand on inputs with equal hashes"
-        yield f"{told}; {moved:,} of them moved."
+        own, moved = proof["own_inputs_same"], proof["own_inputs_same_moved"]
+        yield (
+            f"{own:,} of {proof['rows']:,} rows have the same evidence, records and place by their "
+            f"hashes; {moved:,} of these moved."
+        )
         for row in self.unexplained.head(_SHOWN).iter_rows(named=True):
             yield f"UNEXPLAINED {home_words(row)}: it moved, and no input of it has changed"
         yield from (f"wrote {path}" for path in self.outputs)
