@@ -1,5 +1,6 @@
 """One run of a programme: from its file to a finished run folder."""
 
+import hashlib
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -149,6 +150,8 @@ def run_opened(
             made = record(work, seconds, versions())
         refuse_changed(files, stored)
         made["tool"] = {"version": __version__, "sha256": tool_digest()}
+        proposals = repr(programme.measures).encode()
+        made["proposals"] = {"sha256": hashlib.sha256(proposals).hexdigest()}
         made["tables"] = tables_of(folder)
         made[KEPT] = [asdict(item) for item in stored]
         write_record(folder, made)

@@ -13,6 +13,7 @@ AROUND = "around"
 EVIDENCE_KINDS = ("reading", "inspection", "opening", "answer")
 PARTS = ("evidence", "written", "repair", "decision", "event", "place")
 """What is hashed apart for each home-part; `around` is all of it for its whole building."""
+_NAMES = ("file", "survey_id")  # a survey without an id of its own is named after file and row
 _PROVENANCE = ("record_row", "batch", "version", "file", "sheet", "row")
 _PIECE = pl.Schema(
     {**dict.fromkeys(("part", *KEY), pl.String()), "text": pl.String(), "label": pl.String()}
@@ -34,7 +35,7 @@ def pieces(store: Store) -> pl.DataFrame:
     """
     survey = _survey(store)
     parts = [
-        _piece("evidence", survey, _said(survey, (*WRITTEN, "file"))),
+        _piece("evidence", survey, _said(survey, (*WRITTEN, *_NAMES))),
         _piece("written", survey, _said(survey.select(*KEY, *WRITTEN, "file"), (*KEY, "file"))),
         *(_records(store, kind) for kind in (*EVIDENCE_KINDS, "repair", "decision")),
         _events(store),

@@ -61,20 +61,11 @@ def _differing(before: Side, after: Side) -> list[str]:
     if before.inputs is not None and after.inputs is not None:
         return [*differing(before.inputs, after.inputs), *tool]
     was, now = before.record, after.record
-    programmes = [_programme_file(side) for side in (before, after)]
     maybe = {
         **dict.fromkeys(OF_ROWS, True),
         "expiry": was["as_of"] != now["as_of"],
         "policy": was["policy"]["sha256"] != now["policy"]["sha256"],
-        "proposal": None in programmes or programmes[0] != programmes[1],
+        "proposal": "proposals" not in was or was["proposals"] != now.get("proposals"),
         "product": was["materials"] != now["materials"],
     }
     return [*(factor for factor in FACTORS if maybe[factor]), *tool]
-
-
-def _programme_file(side: Side) -> str | None:
-    """Hash of the programme file, if the run recorded it."""
-    for item in side.record.get("stored_inputs", []):
-        if item["role"] == "programme":
-            return str(item["sha256"])
-    return None

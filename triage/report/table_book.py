@@ -28,9 +28,8 @@ class TableSheet:
 def csv_text(frame: pl.DataFrame) -> pl.DataFrame:
     """A table as text for CSV: lists joined, cells that an office program would run made inert."""
     joined = frame.with_columns(pl.col(pl.List(pl.String)).list.join("; "))
-    return joined.with_columns(
-        inert(pl.col(name)) for name in joined.select(pl.col(pl.String)).columns
-    )
+    texts = [name for name, dtype in joined.schema.items() if dtype == pl.String]
+    return joined.with_columns(inert(pl.col(name)).alias(name) for name in texts)
 
 
 def write_tables(path: Path, sheets: Sequence[TableSheet], stamp: str) -> None:
