@@ -166,10 +166,10 @@ def changed_pieces(before: pl.DataFrame, after: pl.DataFrame) -> pl.DataFrame:
     new = after.join(before, on=same, how="anti", nulls_equal=True)
     gone = before.join(after, on=same, how="anti", nulls_equal=True)
     labels = pl.concat(
-        [new, gone.with_columns(pl.format("{} (as it was)", "label").alias("label"))]
+        [new, gone.with_columns(pl.format("{} withdrawn", "label").alias("label"))]
     )
     # What has another text in both runs is told once, by its new one.
-    named = new.select("part", *KEY, pl.format("{} (as it was)", "label").alias("label")).unique()
+    named = new.select("part", *KEY, pl.format("{} withdrawn", "label").alias("label")).unique()
     labels = labels.join(named, on=["part", *KEY, "label"], how="anti", nulls_equal=True)
     return labels.group_by("part", *KEY).agg(
         pl.col("label").unique().sort().str.join(", ").alias("told")
