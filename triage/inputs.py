@@ -99,6 +99,9 @@ def copy_inputs(files: Sequence[tuple[Path, Stored]], run_folder: Path) -> list[
     done: dict[str, Stored] = {}
     for path, where in files:
         target = base / where.path
+        if where.path in done:
+            what = f"two inputs would be stored as {where.path!r}"
+            raise StoreError(what, str(path), "rename one of the two folders that begin with '_'")
         target.parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(path, target)
         copied = replace(where, sha256=file_digest(target), bytes=target.stat().st_size)

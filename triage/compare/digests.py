@@ -11,6 +11,12 @@ from triage.store import Store
 WRITTEN = ("measure_code", "measure_material", "measure_thickness_mm")
 AROUND = "around"
 EVIDENCE_KINDS = ("reading", "inspection", "opening", "answer")
+TABLES = (
+    *("clean_survey", "row_grade", "cell_mark", "cell_unknown", "survey_row", "source_file"),
+    *(f"record_{kind}" for kind in (*EVIDENCE_KINDS, "repair", "decision", "event")),
+    *("event_hit", "placed_home", "climate_record", "home", "queue"),
+)
+"""Tables of a run's store that a comparison reads."""
 PARTS = ("evidence", "written", "repair", "decision", "event", "place")
 """What is hashed apart for each home-part; `around` is all of it for its whole building."""
 _NAMES = ("file", "survey_id")  # a survey without an id of its own is named after file and row
@@ -165,9 +171,7 @@ def changed_pieces(before: pl.DataFrame, after: pl.DataFrame) -> pl.DataFrame:
     same = ["part", *KEY, "text"]
     new = after.join(before, on=same, how="anti", nulls_equal=True)
     gone = before.join(after, on=same, how="anti", nulls_equal=True)
-    labels = pl.concat(
-        [new, gone.with_columns(pl.format("{} withdrawn", "label").alias("label"))]
-    )
+    labels = pl.concat([new, gone.with_columns(pl.format("{} withdrawn", "label").alias("label"))])
     # What has another text in both runs is told once, by its new one.
     named = new.select("part", *KEY, pl.format("{} withdrawn", "label").alias("label")).unique()
     labels = labels.join(named, on=["part", *KEY, "label"], how="anti", nulls_equal=True)

@@ -6,11 +6,13 @@ from pathlib import Path
 import polars as pl
 
 from triage.compare.causes import attribute
+from triage.compare.digests import TABLES
 from triage.compare.moves import OF_ROWS, possible_causes, side_by_side
 from triage.compare.result import Comparison, state
 from triage.compare.sides import FACTORS, TOOL, Side, differing, open_side, same_programme
 from triage.compare.words import worded
 from triage.compare.write import write_comparison
+from triage.errors import StoreError
 from triage.runs import STORE
 from triage.store import Store
 
@@ -41,6 +43,7 @@ def compare_runs(
         Store(before / STORE, read_only=True) as was,
         Store(after / STORE, read_only=True) as now,
     ):
+        _refuse_older(was, now)
         rows, told = side_by_side(was, now)
         homes = pl.concat(
             store.table("home").select("property_id", "building_id") for store in (was, now)
@@ -53,6 +56,15 @@ def compare_runs(
     moved = worded(changed.hstack(found.table), told, sides)
     made = Comparison(sides[0].record, sides[1].record, rows, moved, tuple(differs), found.notes)
     return made if out is None else write_comparison(made, out)
+
+
+def _refuse_older(*stores: Store) -> None:
+    """Refuse runs whose stores lack tables that this version compares."""
+    for store in stores:
+        lacks = sorted({*TABLES} - {*store.tables()})
+        if lacks:
+            what = f"an earlier version of the tool made this run: it has no table {lacks[0]!r}"
+            raise StoreError(what, str(store.path), "run the programme again")
 
 
 def _differing(before: Side, after: Side) -> list[str]:
