@@ -16,7 +16,7 @@ from triage.contract.programme import Programme
 from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
 from triage.errors import ProfileError, TriageError, raise_all
-from triage.inputs import INPUTS, KEPT, copy_inputs, input_files, refuse_changed
+from triage.inputs import KEPT, copy_inputs, input_files, refuse_changed
 from triage.outputs import record, write_outputs
 from triage.record_stages import gather_evidence, read_records
 from triage.report.context import RunContext
@@ -146,7 +146,6 @@ def run_opened(
         with Store(folder / STORE) as store:
             work = Work(programme, load_contract(), policy, library, store, folder, say)
             seconds = run_pipeline(pipeline, work, store, STAGES, {"as_of": programme.as_of}, say)
-            work.outputs[INPUTS] = INPUTS
             made = record(work, seconds, versions())
         refuse_changed(files, stored)
         made["tool"] = {"version": __version__, "sha256": tool_digest()}
