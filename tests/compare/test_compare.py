@@ -1,6 +1,7 @@
 """Two runs side by side: what moved, because of what, and that nothing else did."""
 
 import json
+from datetime import date
 from pathlib import Path
 
 import duckdb
@@ -44,7 +45,7 @@ def test_the_same_inputs_twice_move_nothing_and_have_equal_hashes(estate: Estate
     }
     assert told["before"] == told["after"]
     hashes = pl.read_parquet(estate.folder / "moved" / "hashes.parquet")
-    for name in ("evidence", "written", "place", "around", "policy", "as_of"):
+    for name in ("evidence", "written", "place", "near_evidence", "policy", "as_of"):
         assert hashes[f"was_{name}"].null_count() == 0
         assert hashes[f"was_{name}"].to_list() == hashes[f"is_{name}"].to_list()
     # H1 and H3 say the same but for their name; the gutter of H2 is another.
@@ -212,6 +213,25 @@ def test_homes_that_came_back_from_repair_twice_are_listed(estate: Estate) -> No
     assert [row["property_id"] for row in told["came_back_twice"]] == ["H2"]
     assert moves(told)["H2"][2:] == (["repair"], "alone")
     assert "Came back from repair twice: 1 homes (H2)" in triage("compare", first, second).out
+
+
+def test_a_place_that_another_part_of_the_home_corrects_is_its_evidence(tmp_path: Path) -> None:
+    """The extension's survey moves the whole home from England to the north of Scotland."""
+    estate = Estate(tmp_path / "e").write()
+    extension = {"building_part": "extension_1", "survey_date": date(2026, 3, 1)}
+    estate.survey("a.xlsx", home("H1", exposure_class=None), home("H2"))
+    first = estate.run("one")
+    far = home("H1", latitude=58.2, longitude=-5.3, **extension, measure_code=None)
+    estate.survey("b.xlsx", far)
+    second = estate.run("two")
+    assert queues(first)["H1"] != queues(second)["H1"]
+    answer, told = compared(first, second)
+    assert answer.code == 0
+    found = {(m["property_id"], m["building_part"]): m for m in told["moved"]}
+    assert set(found) == {("H1", "main")}
+    assert found["H1", "main"]["because"] == (
+        "because of new evidence (elsewhere in the same building or home)"
+    )
 
 
 def test_a_move_without_any_changed_input_is_an_error(estate: Estate) -> None:

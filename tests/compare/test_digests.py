@@ -6,7 +6,7 @@ from collections.abc import Mapping
 import polars as pl
 import pytest
 
-from triage.compare.digests import AROUND, changed_pieces, digests
+from triage.compare.digests import changed_pieces, digests
 
 HOMES = pl.DataFrame(
     {"property_id": ["A", "B", "C"], "building_id": ["block", "block", None]},
@@ -49,7 +49,7 @@ def test_the_same_row_twice_is_not_once() -> None:
 def test_a_building_is_one_surrounding(home: str, others: set[str]) -> None:
     before = sums(pieces(*BASE))
     after = sums(pieces(*BASE, ("repair", home, "main", "gutter", "repair R-1")))
-    touched = {name for name in before if before[name][AROUND] != after[name][AROUND]}
+    touched = {name for name in before if before[name]["near_repair"] != after[name]["near_repair"]}
     assert touched == {home, *others}
     own = {name for name in before if before[name]["repair"] != after[name]["repair"]}
     assert own == {home}

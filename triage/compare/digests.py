@@ -9,7 +9,6 @@ from triage.rules.codes import KEY
 from triage.store import Store
 
 WRITTEN = ("measure_code", "measure_material", "measure_thickness_mm")
-AROUND = "around"
 EVIDENCE_KINDS = ("reading", "inspection", "opening", "answer")
 TABLES = (
     *("clean_survey", "row_grade", "cell_mark", "cell_unknown", "survey_row", "source_file"),
@@ -18,7 +17,10 @@ TABLES = (
 )
 """Tables of a run's store that a comparison reads."""
 PARTS = ("evidence", "written", "repair", "decision", "event", "place")
-"""What is hashed apart for each home-part; `around` is all of it for its whole building."""
+"""What is hashed apart for each home-part."""
+NEAR = "near_"
+HASHES = (*PARTS, *(NEAR + part for part in PARTS))
+"""The same, and again over all parts of the whole building, or home where no building is known."""
 _NAMES = ("file", "survey_id")  # a survey without an id of its own is named after file and row
 _PROVENANCE = ("record_row", "batch", "version", "file", "sheet", "row")
 _PIECE = pl.Schema(
@@ -140,8 +142,7 @@ def digests(found: pl.DataFrame, homes: pl.DataFrame) -> pl.DataFrame:
     Returns
     -------
     pl.DataFrame
-        The key, a column for each of PARTS, and `around`: everything about the building, or the
-        home where no building is known. Null where there is nothing.
+        The key and HASHES, null where there is nothing.
     """
     sums = _sha(found, ["part", *KEY])
     keys = sums.drop_nulls("building_part").select(KEY).unique().sort(KEY)
@@ -155,9 +156,16 @@ def digests(found: pl.DataFrame, homes: pl.DataFrame) -> pl.DataFrame:
         )
     near = homes.select("property_id", pl.coalesce("building_id", "property_id").alias("_building"))
     table = table.join(near, on="property_id", how="left", maintain_order="left")
-    every = table.select("_building", _said(table, ("_building",)).alias("text"))
-    around = _sha(every, ["_building"]).rename({"digest": AROUND})
-    return table.join(around, on="_building", how="left", maintain_order="left").drop("_building")
+    said = pl.concat_str(*KEY, "digest", separator=" ").alias("text")
+    every = table.unpivot(
+        list(PARTS), index=[*KEY, "_building"], variable_name="part", value_name="digest"
+    )
+    sums = _sha(every.drop_nulls("digest").select("part", "_building", said), ["part", "_building"])
+    for part in PARTS:
+        mine = sums.filter(pl.col("part") == part)
+        whole_building = mine.select("_building", pl.col("digest").alias(NEAR + part))
+        table = table.join(whole_building, on="_building", how="left", maintain_order="left")
+    return table.drop("_building")
 
 
 def _sha(frame: pl.DataFrame, keys: list[str]) -> pl.DataFrame:

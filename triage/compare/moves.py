@@ -4,7 +4,7 @@ from collections.abc import Sequence
 
 import polars as pl
 
-from triage.compare.digests import AROUND, PARTS, WRITTEN, changed_pieces, digests, pieces
+from triage.compare.digests import HASHES, NEAR, changed_pieces, digests, pieces
 from triage.compare.judging import STATE
 from triage.rules.codes import KEY
 from triage.rules.table import ID
@@ -38,10 +38,10 @@ def side_by_side(before: Store, after: Store) -> tuple[pl.DataFrame, pl.DataFram
     sums = [digests(*pair) for pair in zip(found, homes, strict=True)]
     rows = _queues(before, after)
     for prefix, table in zip(("was_", "is_"), sums, strict=True):
-        named = table.rename({name: prefix + name for name in (*PARTS, AROUND)})
+        named = table.rename({name: prefix + name for name in HASHES})
         rows = rows.join(named, on=KEY, how="left", maintain_order="left")
     known = [frame["property_id"].implode() for frame in homes]
-    same = pl.all_horizontal(_same(name) for name in (*PARTS, AROUND))
+    same = pl.all_horizontal(_same(name) for name in HASHES)
     rows = rows.with_columns(
         pl.when(~pl.col("property_id").is_in(known[0]))
         .then(pl.lit("new"))
@@ -82,14 +82,13 @@ def _queues(before: Store, after: Store) -> pl.DataFrame:
 def possible_causes(rows: pl.DataFrame, factors: Sequence[str]) -> list[pl.Expr]:
     """For each factor whether it may have moved a row: one of the row's own inputs is not the same.
 
-    A row's building is one of its inputs, as neighbours share a roof and an exposure.
+    Its whole building is one of a row's inputs: neighbours share a roof, parts an exposure.
     """
-    neighbours = ~_same(AROUND) & pl.all_horizontal(_same(name) for name in PARTS)
     tests = []
     for factor in factors:
         if factor in OF_ROWS:
-            own = pl.any_horizontal(~_same(name) for name in OF_ROWS[factor])
-            tests.append((own | neighbours).alias(factor))
+            changed = [~_same(NEAR + name) for name in OF_ROWS[factor]]
+            tests.append(pl.any_horizontal(changed).alias(factor))
         else:
             tests.append(pl.repeat(value=True, n=rows.height, dtype=pl.Boolean).alias(factor))
     return tests
@@ -97,9 +96,4 @@ def possible_causes(rows: pl.DataFrame, factors: Sequence[str]) -> list[pl.Expr]
 
 def only_proposal() -> pl.Expr:
     """Rows whose survey says the same but for the measure that it proposes."""
-    return ~_same("written") & _same("evidence")
-
-
-def written_columns() -> tuple[str, ...]:
-    """Survey columns that propose a measure."""
-    return WRITTEN
+    return ~_same("written") & _same(NEAR + "evidence")

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import polars as pl
 
-from triage.compare.digests import AROUND, PARTS
+from triage.compare.digests import HASHES
 from triage.compare.result import Comparison
 from triage.report.table_book import TableSheet, csv_text, write_tables
 from triage.rules.table import ID
@@ -38,7 +38,7 @@ def write_comparison(made: Comparison, out: Path) -> Comparison:
 
 def _hashes(made: Comparison) -> pl.DataFrame:
     """The inputs of every row as hashes, before and after: the proof that nothing else changed."""
-    pairs = [f"{at}_{name}" for name in (*PARTS, AROUND) for at in ("was", "is")]
+    pairs = [f"{at}_{name}" for name in HASHES for at in ("was", "is")]
     whole = [
         pl.lit(value).alias(name)
         for at, record in (("was", made.before), ("is", made.after))
