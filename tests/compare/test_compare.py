@@ -263,6 +263,42 @@ def test_causes_that_cannot_be_judged_apart_are_not_guessed(estate: Estate) -> N
     }
 
 
+def _older_tool(run: Path, **queue: str) -> None:
+    """Make a run look like that of an older tool, which put some homes in other queues."""
+    path = run / "run.json"
+    record = json.loads(path.read_text(encoding="utf-8"))
+    record["tool"]["sha256"] = "0" * 64
+    path.write_text(json.dumps(record), encoding="utf-8")
+    with duckdb.connect(str(run / "store.duckdb")) as con:
+        for name, value in queue.items():
+            con.execute("UPDATE queue SET queue = ? WHERE property_id = ?", [value, name])
+
+
+def test_what_an_older_tool_said_otherwise_is_told_apart_from_new_evidence(estate: Estate) -> None:
+    first = estate.run("one")
+    estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})
+    # The older tool is made to have held H1 and H3; this one lets both go on the first survey.
+    _older_tool(first, H1=FIX, H3=FIX)
+    second = estate.run("two")
+    _, told = compared(first, second)
+    assert told["differs"] == ["evidence", "tool"]
+    assert moves(told) == {
+        "H1": (FIX, SAFE_NOW, ["tool"], "alone"),
+        "H3": (FIX, DISPUTED, ["new_evidence", "tool"], "together"),
+    }
+    plain = estate.run("three")
+    _, told = compared(second, plain)
+    assert told["moved"] == []
+
+
+def test_an_older_tool_that_said_the_same_is_no_cause(estate: Estate) -> None:
+    first = estate.run("one")
+    estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})
+    _older_tool(first)
+    _, told = compared(first, estate.run("two"))
+    assert moves(told) == {"H3": (SAFE_NOW, DISPUTED, ["new_evidence"], "alone")}
+
+
 def test_the_files_hold_what_was_said(estate: Estate) -> None:
     first = estate.run("one")
     estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})

@@ -73,7 +73,8 @@ def attribute(
     if why is None and inputs[0] is not None and inputs[1] is not None:
         judge = _Judge(_neighbourhood(doubtful, homes), say)
         try:
-            settled = _separate(doubtful, factors, inputs[0], inputs[1], judge)
+            separate = _separate_from_tool if TOOL in possible.columns else _separate
+            settled = separate(doubtful, factors, inputs[0], inputs[1], judge)
         except TriageError as problem:
             why = f"the inputs of the two runs cannot be judged together: {problem.what}"
         else:
@@ -94,7 +95,9 @@ def _why_not(sides: tuple[Side, Side]) -> str | None:
     for side in sides:
         if side.problem is not None:
             return side.problem
-    for side in sides:
+    before, after = sides
+    # An earlier run of an older tool will do: its inputs are then judged with this one.
+    for side in (after,) if before.tool != after.tool else sides:
         if side.tool != current_tool():
             return f"another version of the tool, or of its libraries, made {side.folder}"
     return None
@@ -113,17 +116,46 @@ class _Judge:
     homes: pl.DataFrame
     say: Callable[[str], None]
 
-    def in_state(self, rows: pl.DataFrame, inputs: Inputs, state: str, told: str) -> pl.Series:
-        """Whether each row, judged on these inputs, is in its `from_` or `to_` state."""
+    def found(self, rows: pl.DataFrame, inputs: Inputs, told: str) -> pl.DataFrame:
+        """The rows, in order, with the state in which these inputs put them."""
         self.say(told)
-        found = states(judge_again(inputs, self.homes))
-        joined = rows.select(*ID, *(f"{state}_{name}" for name in STATE)).join(
-            found, on=ID, how="left", maintain_order="left"
-        )
-        same = pl.all_horizontal(
-            pl.col(f"{state}_{name}").eq_missing(pl.col(name)) for name in STATE
-        )
-        return joined.select(same.alias("x"))["x"]
+        judged = states(judge_again(inputs, self.homes))
+        return rows.join(judged, on=ID, how="left", maintain_order="left")
+
+    def in_state(self, rows: pl.DataFrame, inputs: Inputs, state: str, told: str) -> pl.Series:
+        """Whether each row, judged on these inputs, is in its `from` or `to` state."""
+        return _in(self.found(rows, inputs, told), state)
+
+
+def _in(found: pl.DataFrame, state: str) -> pl.Series:
+    tests = (pl.col(f"{state}_{name}").eq_missing(pl.col(name)) for name in STATE)
+    return found.select(pl.all_horizontal(tests).alias("x"))["x"]
+
+
+def _separate_from_tool(
+    rows: pl.DataFrame, factors: Sequence[str], before: Inputs, after: Inputs, judge: _Judge
+) -> pl.DataFrame:
+    """Judge the earlier inputs with this tool first: what moves then was moved by the tool."""
+    told = f"judging {rows.height} moved rows again, all inputs as before, with this tool"
+    found = judge.found(rows, before, told)
+    moved, all_of_it = ~_in(found, "from"), _in(found, "to")
+    by_tool = rows.filter(all_of_it).with_columns(
+        pl.lit([TOOL], pl.List(pl.String)).alias("causes"), pl.lit(ALONE).alias("how")
+    )
+    rest = rows.filter(~all_of_it)
+    if rest.is_empty():
+        return by_tool
+    settled = _separate(rest, factors, before, after, judge)
+    also = settled[_ROW].is_in(rows.filter(moved)[_ROW].implode())
+    known = also & (settled["how"] != UNEXPLAINED)
+    added = settled.with_columns(
+        pl.when(known)
+        .then(pl.concat_list("causes", pl.lit(TOOL)))
+        .otherwise("causes")
+        .alias("causes"),
+        pl.when(known).then(pl.lit(TOGETHER)).otherwise("how").alias("how"),
+    )
+    return pl.concat([by_tool, added])
 
 
 def _separate(
