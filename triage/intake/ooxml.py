@@ -21,7 +21,7 @@ from triage.intake.sheets import Note, column_index, letters
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _PERCENT_FORMATS = {9, 10}  # ECMA-376 part 1, 18.8.30: built-in formats 0% and 0.00%
-# Of shared texts, `count` is how often cells use them: far more than there are in a survey of codes.
+# Of shared texts, `count` is how often cells use them: in a survey of codes far more than bytes.
 _COUNTED_PARTS = {
     "xl/sharedStrings.xml": re.compile(rb'\buniqueCount="(\d+)"'),
     "xl/styles.xml": re.compile(rb'\bcount="(\d+)"'),
