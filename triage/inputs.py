@@ -135,7 +135,11 @@ def stored_inputs(folder: Path, record: Mapping[str, Any]) -> list[Stored]:
     if KEPT not in record:
         what = "this run stored no inputs: an earlier version of the tool made it"
         raise StoreError(what, str(folder), "run the programme again")
-    found = [Stored(**item) for item in record[KEPT]]
+    try:
+        found = [Stored(**item) for item in record[KEPT]]
+    except TypeError as problem:
+        what = f"the record does not say what was stored: {problem}"
+        raise StoreError(what, str(folder / RECORD), "take the run from a sound copy") from problem
     for item in found:
         if not item.path or not stays_inside(item.path):
             what = f"the record names an input outside its folder: {item.path!r}"

@@ -81,14 +81,15 @@ def test_a_new_survey_file_moves_its_home_only(estate: Estate) -> None:
 
 
 def test_time_alone_expires_evidence(estate: Estate) -> None:
-    # A timber reading and a look for mould of 16 February 2026 hold for twelve months.
+    # A look for mould of 16 February 2026 holds for twelve months; no timber is built in.
     first = estate.run("one")
     second = estate.write("2027-03-31").run("two")
     _, told = compared(first, second)
     expected = (SAFE_NOW, EXPIRED, ["expiry"], "alone")
     assert moves(told) == {"H1": expected, "H3": expected}
     assert told["moved"][0]["because"] == (
-        "because of expiry (judged as of 2027-03-31, before as of 2026-10-31)"
+        "because of expiry (judged as of 2027-03-31, before as of 2026-10-31; "
+        "expired: visible mould)"
     )
 
 
@@ -254,6 +255,7 @@ def test_causes_that_cannot_be_judged_apart_are_not_guessed(estate: Estate) -> N
     (first / "inputs" / "surveys" / "first.xlsx").unlink()
     answer, told = compared(first, second)
     assert answer.code == 0
+    assert told["differs"] == ["evidence", "expiry"]
     assert told["notes"] == [
         f"Causes were not separated: {first}: inputs/surveys/first.xlsx is missing."
     ]

@@ -10,7 +10,7 @@ from triage.rules.codes import KEY
 from triage.rules.table import ID
 from triage.store import Store
 
-_SHOWN = (*STATE, "main_rule", "reason")
+_SHOWN = (*STATE, "main_rule", "reason", "expired")
 _NAMES = ("measure_name", "building_id")
 OF_ROWS = {
     "evidence": ("evidence", "written"),
@@ -29,7 +29,8 @@ def side_by_side(before: Store, after: Store) -> tuple[pl.DataFrame, pl.DataFram
     -------
     tuple
         One row each, in key order: the key, `measure_name`, `building_id`, `from_…` and `to_…` of
-        queue, lane, release, main rule and reason, `change` (same, moved, new, gone),
+        queue, lane, release, main rule, reason and expired fields, `change` (same, moved, new,
+        gone),
         `home_change` (new, gone or null), `was_…` and `is_…` hashes, and `same_inputs`.
         And where changes came from: `part`, the key, `told`.
     """

@@ -49,7 +49,7 @@ def compare_runs(
             store.table("home").select("property_id", "building_id") for store in (was, now)
         )
     rows = rows.with_columns(state("from_").alias("from_state"), state("to_").alias("to_state"))
-    differs = _differing(*sides)
+    differs = _differing(*sides, rows)
     changed = rows.filter(pl.col("change") != "same")
     possible = changed.select(possible_causes(changed, differs))
     found = attribute(changed, possible, sides, homes, say)
@@ -67,14 +67,14 @@ def _refuse_older(*stores: Store) -> None:
             raise StoreError(what, str(store.path), "run the programme again")
 
 
-def _differing(before: Side, after: Side) -> list[str]:
-    """What is not the same in the two runs, from their inputs or else from their records."""
+def _differing(before: Side, after: Side, rows: pl.DataFrame) -> list[str]:
+    """What is not the same in the two runs, from their inputs or else from records and hashes."""
     tool = [TOOL] if before.tool != after.tool else []
     if before.inputs is not None and after.inputs is not None:
         return [*differing(before.inputs, after.inputs), *tool]
     was, now = before.record, after.record
     maybe = {
-        **dict.fromkeys(OF_ROWS, True),
+        **rows.select(test.any() for test in possible_causes(rows, [*OF_ROWS])).row(0, named=True),
         "expiry": was["as_of"] != now["as_of"],
         "policy": was["policy"]["sha256"] != now["policy"]["sha256"],
         "proposal": "proposals" not in was or was["proposals"] != now.get("proposals"),

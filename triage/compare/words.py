@@ -23,6 +23,7 @@ CAUSES: Mapping[str, str] = {
     "new_home": "new home",
     "gone_home": "home no longer there",
 }
+_SHOWN = 4  # expired fields that are named
 _OF_ROWS = ("evidence", "repair", "decision", "event", "place")
 _FIRST: Mapping[str, tuple[str, str]] = {
     ALONE: ("because of ", " and "),
@@ -52,6 +53,7 @@ def worded(rows: pl.DataFrame, told: pl.DataFrame, sides: tuple[Side, Side]) -> 
             "_row",
             *KEY,
             "home_change",
+            _expired().alias("_expired"),
             only_proposal().alias("_only_proposal"),
             pl.col("causes").alias("factor"),
         )
@@ -74,10 +76,12 @@ def worded(rows: pl.DataFrame, told: pl.DataFrame, sides: tuple[Side, Side]) -> 
         .then(pl.lit("new_evidence"))
         .otherwise("factor")
     )
+    of_runs = pl.col("factor").replace_strict(constant, default=None, return_dtype=pl.String)
     detail = pl.coalesce(
         "_part",
         "_home",
-        pl.col("factor").replace_strict(constant, default=None, return_dtype=pl.String),
+        pl.when(pl.col("factor") == "expiry").then(of_runs + pl.col("_expired")),
+        of_runs,
         pl.when(pl.col("factor").is_in(list(_OF_ROWS))).then(
             pl.lit("elsewhere in the same building or home")
         ),
@@ -106,6 +110,18 @@ def worded(rows: pl.DataFrame, told: pl.DataFrame, sides: tuple[Side, Side]) -> 
     return back.with_columns(
         pl.coalesce("cause", nothing).alias("cause"), sentence.alias("because")
     ).drop("_row", "text")
+
+
+def _expired() -> pl.Expr:
+    """What a row now waits for because it has expired; empty where it waits for nothing."""
+    names = pl.col("to_expired").list.head(_SHOWN).list.join(", ").str.replace_all("_", " ")
+    more = pl.col("to_expired").list.len().cast(pl.Int64) - _SHOWN
+    told = pl.when(more > 0).then(pl.format("{} and {} more", names, more)).otherwise(names)
+    return (
+        pl.when(pl.col("to_expired").list.len() > 0)
+        .then(pl.lit("; expired: ") + told)
+        .otherwise(pl.lit(""))
+    )
 
 
 def _of_the_runs(sides: tuple[Side, Side]) -> dict[str, str]:
