@@ -83,6 +83,38 @@ def check(
 
 
 @app.command()
+def profile(
+    files: Annotated[list[Path], typer.Argument(help="Survey files that are built alike.")],
+    out: Annotated[Path, typer.Option(help="Profile to write (.toml); it must not exist.")],
+    as_json: AsJson = False,
+) -> None:
+    """Draft a profile for survey files: headings, units, words; guesses stay comments.
+
+    Exit 0: every heading is mapped. 1: written, something is left to decide. 2: no profile.
+    """
+    from triage.contract import load_contract, normalise
+    from triage.contract.policy_load import load_policy, policy_dir
+    from triage.intake.draft import draft_profile
+    from triage.report.draft_profile import draft_dict, draft_summary, exists_already, write_draft
+
+    if out.exists():
+        raise exists_already(out)
+    words = load_policy(policy_dir("default")).measure_words
+    spellings = {normalise(word): code for word, code in words.items()}
+    draft = draft_profile(files, load_contract(), spellings, progress=_say)
+    write_draft(out, draft, load_contract())
+    for problem in draft.errors:
+        print(problem, file=sys.stderr)
+    if as_json:
+        _print_json(draft_dict(draft, out))
+    else:
+        for line in draft_summary(draft):
+            print(line)
+    _say(f"wrote {out}")
+    raise typer.Exit(draft.exit_code)
+
+
+@app.command()
 def climate(
     files: Annotated[list[Path], typer.Argument(help="Hourly weather files (EPW, TMY3).")],
     out: Annotated[Path, typer.Option(help="Station table to write (.parquet or .csv).")],
@@ -147,46 +179,6 @@ def explain(
 
 
 @app.command()
-def record(
-    files: Annotated[
-        list[Path] | None, typer.Argument(help="Workbooks or texts of records.")
-    ] = None,
-    programme: Annotated[
-        Path, typer.Option(help="The programme file; the records are kept beside it.")
-    ] = Path("programme.toml"),
-    list_held: Annotated[
-        bool, typer.Option("--list", help="Say what is held; take nothing in.")
-    ] = False,
-    as_json: AsJson = False,
-) -> None:
-    """Take records in: readings, openings, inspections, repairs, events, decisions, answers.
-
-    Every version is kept. Exit 0: all rows kept or held already. 1: some refused. 2: none read.
-    """
-    from triage.records import record_files
-    from triage.records.holdings import holdings
-    from triage.records.words import holding_lines, problem_lines, record_dict, record_lines
-
-    if list_held == bool(files):
-        raise typer.BadParameter("name files to take in, or --list to see what is held")
-    if list_held:
-        held = holdings(programme)
-        if as_json:
-            _print_json(held.to_dict())
-        for line in () if as_json else holding_lines(held):
-            print(line)
-        return
-    done = record_files(programme, files or [], _say)
-    for line in problem_lines(done):
-        print(line, file=sys.stderr)
-    if as_json:
-        _print_json(record_dict(done))
-    for line in () if as_json else record_lines(done):
-        print(line)
-    raise typer.Exit(done.exit_code)
-
-
-@app.command()
 def verify(
     run_folder: Annotated[Path, typer.Argument(metavar="RUN", help="A finished run's folder.")],
     as_json: AsJson = False,
@@ -243,16 +235,65 @@ def compare(
 
 
 @app.command()
-def template(file: Annotated[Path, typer.Argument(help="Workbook to write (.xlsx).")]) -> None:
-    """Write a blank survey workbook that the tool reads back without a profile."""
+def record(
+    files: Annotated[
+        list[Path] | None, typer.Argument(help="Workbooks or texts of records.")
+    ] = None,
+    programme: Annotated[
+        Path, typer.Option(help="The programme file; the records are kept beside it.")
+    ] = Path("programme.toml"),
+    run_folder: Annotated[
+        Path | None,
+        typer.Option("--run", help="The run whose visit list is answered; none: any run beside."),
+    ] = None,
+    list_held: Annotated[
+        bool, typer.Option("--list", help="Say what is held; take nothing in.")
+    ] = False,
+    as_json: AsJson = False,
+) -> None:
+    """Take records in: readings, openings, inspections, repairs, events, decisions, answers.
+
+    Every version is kept. Exit 0: all rows kept or held already. 1: some refused. 2: none read.
+    """
+    from triage.records import record_files
+    from triage.records.holdings import holdings
+    from triage.records.words import holding_lines, problem_lines, record_dict, record_lines
+
+    if list_held == bool(files):
+        raise typer.BadParameter("name files to take in, or --list to see what is held")
+    if list_held:
+        held = holdings(programme)
+        if as_json:
+            _print_json(held.to_dict())
+        for line in () if as_json else holding_lines(held):
+            print(line)
+        return
+    done = record_files(programme, files or [], _say, run=run_folder)
+    for line in problem_lines(done):
+        print(line, file=sys.stderr)
+    if as_json:
+        _print_json(record_dict(done))
+    for line in () if as_json else record_lines(done):
+        print(line)
+    raise typer.Exit(done.exit_code)
+
+
+@app.command()
+def template(
+    file: Annotated[Path, typer.Argument(help="Workbook to write (.xlsx).")],
+    records: Annotated[
+        bool, typer.Option("--records", help="Sheets for records instead of a survey.")
+    ] = False,
+) -> None:
+    """Write a blank survey workbook, or one for records, that the tool reads back as it is."""
     from triage.contract import load_contract
     from triage.contract.policy_load import load_policy, policy_dir
+    from triage.report.record_template import write_record_template
     from triage.report.template import write_template
 
     measures = load_policy(policy_dir("default")).measures
-    write_template(
-        file, load_contract(), {code: measure.name for code, measure in measures.items()}
-    )
+    names = {code: measure.name for code, measure in measures.items()}
+    (write_record_template if records else write_template)(file, load_contract(), names)
     _say(f"wrote {file}")
 
 

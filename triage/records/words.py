@@ -5,9 +5,10 @@ from typing import Any
 
 import polars as pl
 
-from triage.records.append import Appended, SheetTaken
+from triage.records.append import Appended
 from triage.records.findings import as_error
 from triage.records.holdings import Holdings
+from triage.records.writing import SheetTaken
 
 _SHOWN = 60  # problems in words; --json has them all
 _COUNTS = ("read", "kept", "repeated", "refused")
