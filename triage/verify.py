@@ -12,6 +12,7 @@ from triage import __version__
 from triage.errors import StoreError, TriageError
 from triage.inputs import changed_inputs, open_stored, stored_inputs
 from triage.programme_run import run_opened
+from triage.report.labels import visible
 from triage.runs import RECORD, STORE, file_digest, read_record, tool_digest, versions
 from triage.store import Store
 
@@ -65,6 +66,9 @@ class Verified:
 
     def lines(self) -> Iterator[str]:
         """The result in words."""
+        yield from map(visible, self._lines())
+
+    def _lines(self) -> Iterator[str]:
         yield from (f"note: {note}" for note in self.notes)
         if self.reasons:
             yield f"Not checked: {self.run} cannot be run again as it was."

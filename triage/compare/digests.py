@@ -125,7 +125,7 @@ def _places(store: Store) -> pl.DataFrame:
         "property_id",
         pl.lit(None, pl.String).alias("building_part"),
         _said(placed).alias("text"),
-        pl.lit("its place or climate").alias("label"),
+        pl.col("climate_name").fill_null("no climate record").alias("label"),
     )
 
 

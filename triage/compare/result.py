@@ -142,7 +142,7 @@ class Comparison:
             run_of = f"run {named['run_id']}, as of {named['as_of']}"
             yield f"{word:6} {run_of}, policy {named['policy']}"
         yield f"differs: {', '.join(self.differs) or 'nothing, both runs have the same inputs'}"
-        yield from (f"note: {note}" for note in self.notes)
+        yield from (visible(f"note: {note}") for note in self.notes)
         yield ""
         yield from grid(self.queues())
         yield ""

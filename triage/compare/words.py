@@ -136,4 +136,6 @@ def _of_the_runs(sides: tuple[Side, Side]) -> dict[str, str]:
         "expiry": f"judged as of {after['as_of']}, before as of {before['as_of']}",
         "policy": f"{policies[1]}, before {policies[0]}",
         TOOL: f"{versions[1]}, before {versions[0]}",
+        "proposal": "the measures of the programme file",
+        "product": "the products of the programme file, or the materials that ship",
     }
