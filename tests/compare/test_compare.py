@@ -235,6 +235,37 @@ def test_a_place_that_another_part_of_the_home_corrects_is_its_evidence(tmp_path
     )
 
 
+def _station(path: Path, dri: float) -> None:
+    """One station beside the homes, the same all year: 10 °C, 80 %, and its driving-rain index."""
+    station: dict[str, object] = {"station_id": "S1", "name": "Mast", "lat": 53.4, "lon": -1.4}
+    station |= {"hdd_18_3": 2400.0, "cdd_10": 1000.0, "elevation_m": 80.0}
+    station |= {"rain_mm_year": 700.0, "dri_m2_s_year": dri}
+    for name, value in (("t_mean_c", 10.0), ("rh_mean_pct", 80.0), ("vp_mean_pa", 982.0)):
+        station |= {f"{name}_{month:02}": value for month in range(1, 13)}
+    pl.DataFrame([station]).write_csv(path)
+
+
+def test_another_climate_file_moves_homes_by_their_place(tmp_path: Path) -> None:
+    """An index of 4 m²/s is moderate exposure, one of 12 m²/s severe: fill needs a wider look (M05)."""
+    estate = Estate(tmp_path / "e").write()
+    with estate.programme.open("a", encoding="utf-8") as text:
+        text.write('\n[climate]\nstations = "stations.csv"\n')
+    estate.survey("a.xlsx", home("H1", exposure_class=None), home("H2", exposure_class="moderate"))
+    _station(estate.folder / "stations.csv", 4.0)
+    first = estate.run("one")
+    _station(estate.folder / "stations.csv", 12.0)
+    second = estate.run("two")
+    answer, told = compared(first, second)
+    assert answer.code == 0
+    assert told["differs"] == ["place"]
+    assert [(m["property_id"], m["cause"], m["how"]) for m in told["moved"]] == [
+        ("H1", ["place"], "alone")
+    ]
+    assert told["moved"][0]["because"] == "because of place or climate (Mast)"
+    assert queues(second)["H1"] == (REVIEW, "technical")
+    assert queues(second)["H2"] == queues(first)["H2"]
+
+
 def test_a_move_without_any_changed_input_is_an_error(estate: Estate) -> None:
     first, second = estate.run("one"), estate.run("two")
     con = duckdb.connect(str(first / "store.duckdb"))
