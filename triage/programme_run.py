@@ -6,7 +6,6 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from triage import __version__
 from triage.contract import load_contract, load_programme
 from triage.contract.assemblies import load_library
 from triage.contract.policy import Policy
@@ -25,7 +24,7 @@ from triage.runs import (
     STORE,
     new_run_folder,
     tables_of,
-    tool_digest,
+    this_tool,
     versions,
     write_record,
 )
@@ -148,7 +147,7 @@ def run_opened(
             seconds = run_pipeline(pipeline, work, store, STAGES, {"as_of": programme.as_of}, say)
             made = record(work, seconds, versions())
         refuse_changed(files, stored)
-        made["tool"] = {"version": __version__, "sha256": tool_digest()}
+        made["tool"] = this_tool()
         proposals = repr(programme.measures).encode()
         made["proposals"] = {"sha256": hashlib.sha256(proposals).hexdigest()}
         made["tables"] = tables_of(folder)

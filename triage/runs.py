@@ -128,6 +128,11 @@ def tool_digest() -> str:
     return total.hexdigest()
 
 
+def this_tool() -> dict[str, str]:
+    """Version of this tool and hash of its own files."""
+    return {"version": __version__, "sha256": tool_digest()}
+
+
 def tables_of(folder: Path) -> list[dict[str, Any]]:
     """Name, hash and rows of every table file at the top of a run folder."""
     paths = sorted(path for path in folder.iterdir() if path.suffix in (".parquet", ".csv"))
