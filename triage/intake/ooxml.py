@@ -21,11 +21,10 @@ from triage.intake.sheets import Note, column_index, letters
 _MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
 _RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 _PERCENT_FORMATS = {9, 10}  # ECMA-376 part 1, 18.8.30: built-in formats 0% and 0.00%
-# Of shared texts, `count` is how often cells use them: in a survey of codes far more than bytes.
-_COUNTED_PARTS = {
-    "xl/sharedStrings.xml": re.compile(rb'\buniqueCount="(\d+)"'),
-    "xl/styles.xml": re.compile(rb'\bcount="(\d+)"'),
-}
+_COUNTED_PARTS = frozenset({"xl/sharedStrings.xml", "xl/styles.xml"})
+# How many texts there are, each at least a byte. `count` says how often they are used: more often
+# than the part has bytes in any large survey with few words.
+_COUNT = re.compile(rb'(?:uniqueCount|cellXfs count|numFmts count)="(\d+)"')
 _HEAD = 1 << 20  # the counts of shared texts stand at the start, and formats are few
 _HIDDEN = re.compile(rb'\bhidden="(?:1|true)"')
 _ROW = re.compile(rb"<row\b[^>]*>")
@@ -149,7 +148,7 @@ def refuse_false_counts(path: Path, shown: str) -> None:
             if part.filename not in _COUNTED_PARTS:
                 continue
             with archive.open(part) as stream:
-                stated = _COUNTED_PARTS[part.filename].findall(stream.read(_HEAD))
+                stated = _COUNT.findall(stream.read(_HEAD))
             if any(int(number) > part.file_size for number in stated):
                 what = f"the file is damaged: {part.filename} states a size beyond its own"
                 raise FileError(what, shown, "open it in a spreadsheet program and save it again")
