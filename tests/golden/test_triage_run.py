@@ -196,7 +196,10 @@ def test_the_record_names_inputs_policy_and_versions(demo: DemoRun) -> None:
     assert len(record["policy"]["sha256"]) == 64
     assert all(len(item["sha256"]) == 64 for item in record["inputs"])
     assert {"polars", "duckdb", "geopandas"} <= set(record["versions"])
-    assert sorted(record["outputs"]) == sorted(path.name for path in demo.folder.iterdir())
+    there = sorted(path.name for path in demo.folder.iterdir())
+    assert sorted([*record["outputs"], "inputs"]) == there
+    kept = {item["sha256"] for item in record["stored_inputs"] if item["role"] == "survey"}
+    assert kept == {item["sha256"] for item in record["inputs"]}
 
 
 def test_homes_open_in_mapping_programs(demo: DemoRun) -> None:
