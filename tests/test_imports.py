@@ -15,7 +15,8 @@ FLOORS = (
     ("cli", "__main__"),
     (
         *("programme_run", "outputs", "stages", "record_stages", "work", "steps", "assess"),
-        *("explanation", "origins", "demo", "runs", "records"),
+        *("explanation", "origins", "demo", "runs", "records", "quotes", "calendar_stage"),
+        *("inputs", "verify", "compare", "gaps"),
     ),
     ("store",),
     ("report",),
