@@ -1,5 +1,7 @@
 """The stages that bring records into a run: which count, and as what evidence."""
 
+from collections.abc import Mapping
+
 import polars as pl
 
 from triage.contract import normalise
@@ -20,12 +22,17 @@ def read_records(work: Work) -> None:
     """The latest version of every record of the programme, those that count apart."""
     loaded = load_records(work.programme, work.contract)
     work.records_digest = loaded.digest
+    keep_records(work, loaded.tables)
+
+
+def keep_records(work: Work, tables: Mapping[str, pl.DataFrame]) -> None:
+    """Sort the records out and keep what counts, wherever they come from."""
     surveys = work.store.table("clean_survey").select("property_id", "building_part", "survey_id")
-    in_use = records_in_use(loaded.tables, surveys, work.programme.as_of, work.policy)
+    in_use = records_in_use(tables, surveys, work.programme.as_of, work.policy)
     for kind, frame in in_use.tables.items():
         work.store.put(f"record_{kind}", frame)
     work.store.put("record_use", in_use.use)
-    origins = [frame.select(_ORIGIN) for frame in loaded.tables.values()]
+    origins = [frame.select(_ORIGIN) for frame in tables.values()]
     work.store.put("record_origin", pl.concat(origins).sort("record_row"))
 
 

@@ -71,9 +71,7 @@ def place(work: Work) -> None:
 
 def judge(work: Work) -> None:
     """Every proposed measure and every foamed home-part, batch by batch."""
-    homes = gathered(work)
-    work.store.put("repair_state", homes.records.repairs)
-    parts = list(judged(homes, work, work.programme.as_of))
+    parts = list(judged_batches(work))
     # A building whose homes lie apart in the order is judged in one batch: put them back.
     work.store.put("queue", pl.concat([part.queue for part in parts]).sort(ID))
     work.store.put("rule_result", pl.concat([part.results for part in parts]).sort(ID))
@@ -86,6 +84,11 @@ def judge(work: Work) -> None:
     last = work.programme.as_of + calendar_span(work.policy)
     ends = [ending(part.until, last) for part in parts]
     work.store.put("evidence_ending", pl.concat(ends).sort("expires_on", *ID, "field"))
+
+
+def judged_batches(work: Work) -> Iterator[Assessed]:
+    """All homes of the store as of the programme's date, some at a time."""
+    return judged(gathered(work), work, work.programme.as_of)
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,9 +125,11 @@ def judged(homes: Gathered, work: Work, as_of: date | pl.Expr) -> Iterator[Asses
     standing = [
         Standing(p.code, p.where, p.material, p.thickness_mm) for p in work.programme.measures
     ]
+    total, done = homes.places.height, 0
     for some in in_batches(homes.places):
-        if homes.places.height > BATCH_HOMES:
-            work.say(f"{some.height} of {homes.places.height} homes")
+        if total > BATCH_HOMES:
+            work.say(f"homes {done + 1} to {done + some.height} of {total}")
+        done += some.height
         mine = homes.rows.join(some, on="property_id", how="semi")
         yield assess(
             mine,

@@ -63,4 +63,5 @@ FROM evidence_conflict AS differ
 LEFT JOIN held USING (property_id, building_part, field)
 LEFT JOIN cell AS taken ON taken.row_id = differ.row_id AND taken.field = differ.field
 LEFT JOIN cell AS other ON other.row_id = differ.other_row_id AND other.field = differ.field
-ORDER BY differ.property_id, differ.building_part, differ.field, differ.other_row_id;
+ORDER BY
+    differ.property_id, differ.building_part, differ.field, differ.other_value, differ.other_row_id;

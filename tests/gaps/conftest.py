@@ -22,6 +22,6 @@ def ran(tmp_path_factory: pytest.TempPathFactory) -> Stock:
 
 @pytest.fixture
 def opened(ran: Stock) -> Iterator[Work]:
-    work, _ = open_run(ran.out, ran.programme, lambda _: None)
+    work, _ = open_run(ran.out, lambda _: None)
     yield work
     work.store.close()

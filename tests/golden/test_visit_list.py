@@ -45,7 +45,7 @@ def test_the_filled_list_moves_exactly_the_homes_foretold(
     demo: DemoRun, again: Path, tmp_path: Path
 ) -> None:
     lists, later = tmp_path / "gaps", tmp_path / "later"
-    told = triage("gaps", demo.folder, "--programme", again, "--out", lists, "--json")
+    told = triage("gaps", demo.folder, "--out", lists, "--json")
     assert told.code == 0, told.err
     asked = _fill(lists / "visit_list.xlsx", date(2026, 10, 31))
     assert asked == told.json["questions"] > 0
@@ -70,7 +70,7 @@ def test_a_question_left_blank_is_no_answer_and_no_mistake(
     demo: DemoRun, again: Path, tmp_path: Path
 ) -> None:
     lists = tmp_path / "gaps"
-    told = triage("gaps", demo.folder, "--programme", again, "--out", lists, "--json")
+    told = triage("gaps", demo.folder, "--out", lists, "--json")
     assert told.code == 0, told.err
     taken = triage(
         "record", lists / "visit_list.xlsx", "--programme", again, "--run", demo.folder, "--json"
@@ -81,10 +81,10 @@ def test_a_question_left_blank_is_no_answer_and_no_mistake(
 
 
 def test_the_list_holds_only_cells_to_fill_and_nothing_that_runs(
-    demo: DemoRun, again: Path, tmp_path: Path
+    demo: DemoRun, tmp_path: Path
 ) -> None:
     lists = tmp_path / "gaps"
-    assert triage("gaps", demo.folder, "--programme", again, "--out", lists).code == 0
+    assert triage("gaps", demo.folder, "--out", lists).code == 0
     page = openpyxl.load_workbook(lists / "visit_list.xlsx")["Visit list"]
     assert page.protection.sheet
     at = {cell.value: cell.column for cell in page[HEAD]}
@@ -105,7 +105,7 @@ def test_the_list_holds_only_cells_to_fill_and_nothing_that_runs(
     assert values <= covered
 
 
-def _cells(block: Any) -> list[Any]:  # noqa: ANN401 - what openpyxl gives for a range
+def _cells(block: Any) -> list[Any]:
     """The cells of one cell, a line or a block."""
     if not isinstance(block, tuple):
         return [block]

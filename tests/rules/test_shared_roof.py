@@ -123,6 +123,28 @@ def test_a_repair_that_one_flat_shows_to_work_mends_the_roof_of_all() -> None:
     assert {row["lane"] for row in without.rows()} == {"contradiction"}
 
 
+@pytest.mark.parametrize(("surveyed", "queue"), [(date(2026, 2, 16), SAFE), (LATER, FIX)])
+def test_a_decision_covers_what_a_neighbours_survey_had_told_by_then(
+    surveyed: date, queue: str
+) -> None:
+    decision = {
+        "measure_code": "cavity_fill",
+        "rule_ids": ["W04"],
+        "decision": "accept",
+        "reason_code": "opening",
+        "reason": "opened at the eaves and dry",
+        "decided_by": "R. Alder",
+        "competence": "building_surveyor",
+        "decided_on": date(2026, 4, 1),
+        "expires_on": date(2027, 3, 1),
+    }
+    decided = on_record(decisions=records("decision", decision))
+    wall = CAVITY.without("gutter_condition")
+    neighbour = LOFT.but(gutter_condition="blocked", survey_date=surveyed)
+    first, _ = judge([wall, neighbour], records=decided, buildings=["B1", "B1"]).rows()
+    assert first["queue"] == queue
+
+
 def _membership(*homes: tuple[str, str, str | None, str | None, str | None]) -> list[str]:
     """Homes that share a roof, of (id, part, type, form, roof form) in one building."""
     names = ("property_id", "building_part", "property_type", "built_form", "roof_form")

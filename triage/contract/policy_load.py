@@ -124,6 +124,11 @@ def load_policy(folder: Path) -> Policy:
     return policy
 
 
+def policy_files(folder: Path) -> list[Path]:
+    """Every file of a pack."""
+    return [*(folder / name for name in _FILES), *_chapters(folder)]
+
+
 def _chapters(folder: Path) -> list[Path]:
     """The rule files in the pack's own order; a file that the pack does not name is refused."""
     head = _open(folder / "policy.toml", []) if (folder / "policy.toml").is_file() else None

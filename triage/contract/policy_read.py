@@ -22,6 +22,7 @@ from triage.contract.policy import (
     View,
 )
 from triage.contract.section import Section
+from triage.contract.text import did_you_mean
 
 Conditions = tuple[tuple[str, str], ...]
 
@@ -245,7 +246,13 @@ def _shared_roof(s: Section, form: Mapping[str, Field]) -> SharedRoof:
         *("below", "none_above"),
     )
     own, groups = s.texts("own"), s.texts("groups")
-    roof = [name for name, field in form.items() if field.group in groups and name not in own]
+    in_groups = [name for name, field in form.items() if field.group in groups]
+    known = {field.group for field in form.values()}
+    for key, words, pool in (("groups", groups, known), ("own", own, in_groups)):
+        for word in words:
+            if word not in pool:
+                s.blame(f"{word!r} is not among the shared fields", did_you_mean(word, pool), key)
+    roof = [name for name in in_groups if name not in own]
     above = s.table("none_above")
     said = [(key, above.get(key, str) or "") for key in above.data]
     return SharedRoof(

@@ -60,15 +60,15 @@ class Gaps:
         }
 
 
-def find_gaps(run_folder: Path, programme_file: Path | None, say: Callable[[str], None]) -> Gaps:
+def find_gaps(run_folder: Path, say: Callable[[str], None]) -> Gaps:
     """Ask a finished run what it waits for.
 
     Raises
     ------
     StoreError
-        If the folder is no finished run, or programme, policy or records are not those of it.
+        If the folder is no finished run, or cannot be judged again as it was.
     """
-    work, record = open_run(run_folder, programme_file, say)
+    work, record = open_run(run_folder, say)
     try:
         return _gaps(work, record)
     finally:
@@ -163,9 +163,7 @@ class Money:
     planned: Path | None = None
 
 
-def find_repairs(
-    run_folder: Path, programme_file: Path | None, money: Money | None, say: Callable[[str], None]
-) -> Repairs:
+def find_repairs(run_folder: Path, money: Money | None, say: Callable[[str], None]) -> Repairs:
     """Ask a finished run what repairs would release.
 
     Raises
@@ -175,7 +173,7 @@ def find_repairs(
     HeadingError, CellError or ManyErrors
         If the rates or the planned works cannot be used.
     """
-    work, record = open_run(run_folder, programme_file, say)
+    work, record = open_run(run_folder, say)
     try:
         prices = None if money is None else read_rates(money.rates, work.policy)
         work.say("judging the homes with their repairs shown to work")

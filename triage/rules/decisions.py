@@ -8,6 +8,7 @@ from triage.contract.expressions import bind
 from triage.contract.policy import GATING, Policy, Rule
 from triage.rules.codes import FIRES, KEY
 from triage.rules.conflicts import as_text
+from triage.rules.grading import SOURCE
 from triage.rules.repairs import fields_of, rules_named
 
 _ACCEPTS = ("accept", "accept_with_conditions")
@@ -125,7 +126,25 @@ def _changed(
         pl.col("survey_on") <= pl.col("decided_on")
     )
     new = long.drop_nulls("value").join(then, on=["_row", "field"], how="anti")
+    new = new.join(_from_before(names, days, base, graded), on=["_row", "field"], how="anti")
     return days.select(pl.col("_row").is_in(new["_row"].unique().implode()).alias("x"))["x"]
+
+
+def _from_before(
+    names: list[str], days: pl.DataFrame, base: pl.DataFrame, graded: pl.DataFrame
+) -> pl.DataFrame:
+    """Answers whose own record is older than the decision: another dwelling's, about the roof."""
+    sources = [SOURCE + name for name in names if SOURCE + name in base.columns]
+    if not sources:
+        return pl.DataFrame(schema={"_row": pl.UInt32, "field": pl.String})
+    return (
+        days.hstack(base.select(sources))
+        .filter(pl.col("decided_on").is_not_null())
+        .unpivot(sources, index=["_row", "decided_on"], variable_name="field", value_name="row_id")
+        .join(graded.select("row_id", "survey_on"), on="row_id", how="inner")
+        .filter(pl.col("survey_on") <= pl.col("decided_on"))
+        .select("_row", pl.col("field").str.strip_prefix(SOURCE))
+    )
 
 
 def _may(rule: Rule, base: pl.DataFrame, on: pl.DataFrame, policy: Policy) -> pl.Series:
