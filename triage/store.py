@@ -1,7 +1,8 @@
 """The DuckDB file of a run. Nothing else opens it."""
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -75,6 +76,45 @@ class Store:
             self._con.execute(f"INSERT INTO {name} BY NAME SELECT * FROM incoming")
         self._con.unregister("incoming")
         self._at_hand[name] = frame
+
+    def add(self, name: str, frame: pl.DataFrame, ddl: str) -> None:
+        """Add rows to a table, which `ddl` declares if it is not there yet.
+
+        Columns that the table lacks are added to it, null in the rows that are there.
+        """
+        if not _NAME.fullmatch(name):
+            raise ValueError(f"not a table name: {name!r}")
+        if name not in self.tables():
+            self._con.execute(ddl)
+        self._con.register("incoming", frame.to_arrow())
+        there = self._columns(name)
+        for column, kind in self._columns("incoming").items():
+            if column not in there:
+                self._con.execute(f'ALTER TABLE {name} ADD COLUMN "{column}" {kind}')
+        self._con.execute(f"INSERT INTO {name} BY NAME SELECT * FROM incoming")
+        self._con.unregister("incoming")
+        self._at_hand.pop(name, None)
+
+    def tables(self) -> list[str]:
+        """Names of the tables there are."""
+        sql = "SELECT table_name FROM information_schema.tables ORDER BY table_name"
+        return [str(name) for name in self.ask(sql)["table_name"]]
+
+    @contextmanager
+    def all_or_nothing(self) -> Iterator[None]:
+        """One transaction: what the block wrote is kept whole, or not at all."""
+        self._con.begin()
+        try:
+            yield
+        except BaseException:
+            self._con.rollback()
+            self._at_hand.clear()
+            raise
+        self._con.commit()
+
+    def _columns(self, name: str) -> dict[str, str]:
+        found = self.ask(f"SELECT column_name, column_type FROM (DESCRIBE {name})")
+        return dict(found.iter_rows())
 
     def table(self, name: str) -> pl.DataFrame:
         """A whole table, in the order in which it was written."""

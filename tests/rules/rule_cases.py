@@ -279,6 +279,8 @@ ROOFS = [
         "rafter_open_foam_warm",
         blank=False,  # foam proposed with nothing said of an inner layer is foam without one
         place="cold",
+        # Room air reaches the cold face of open-cell foam: water condenses there, and it is damp.
+        fired={"rafter_open_foam_warm": "R09 R10"},
     ),
     *one(
         *("R04", "4.4 R04; 6.5", "interior_vapour_control", "class_3 none", "foam_under_roof"),

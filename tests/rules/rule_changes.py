@@ -148,6 +148,7 @@ BEHIND: dict[str, tuple[str, ...]] = {
         _CALCULATED,
     ),
     "hourly_result_required": ("exposure_class",),
+    "port_counts": ("vapour_diffusion_port",),
     "layer_enclosed": (*_PLANE, "floor_construction"),
     "interface_is_wood": (*_PLANE, "floor_construction", "roof_deck", "wall_construction"),
     # What the programme proposes is never a question of the survey.

@@ -141,5 +141,7 @@ def test_every_rule_that_can_fire_has_a_case_in_every_group() -> None:
         ("S03", "CWI"),
         *(("S03c", group) for group in ("CEIL", "CWI", "EXTR", "FOAM")),
     }
+    # What records decide has its cases in test_repairs.py and test_record_rows.py.
+    silent |= {(rule, group) for rule, group in wanted if rule in ("W10", "F08", "J03")}
     assert sorted(wanted - told - silent) == []
     assert sorted({rule for rule, _ in told} - set(POLICY.rules)) == []

@@ -121,7 +121,14 @@ def test_a_batch_of_one_measure_asks_in_the_same_order_as_a_batch_of_all() -> No
     unasked = ("visible_mould", "roof_leak_evidence", "cavity_state", "embedded_timber")
     inputs = _Inputs([home.without(*unasked) for home in BASES.values()])
     whole = inputs.judged()
-    parts = [inputs.judged([name]) for name in inputs.names]
+    groups = dict.fromkeys(home.group for home in BASES.values())
+    kinds = [
+        [n for n, home in zip(inputs.names, BASES.values(), strict=True) if home.group == group]
+        for group in groups
+    ]
+    # The homes of a group stand together.
+    assert [name for kind in kinds for name in kind] == inputs.names
+    parts = [inputs.judged(names) for names in kinds]
     _same(whole.queue, pl.concat([part.queue for part in parts]))
     assert whole.queue["missing"].list.len().max() > 2
 

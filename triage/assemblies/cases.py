@@ -161,6 +161,12 @@ def _layer_keys(element: str, policy: Policy, *, coded: bool = False) -> list[pl
         .then(pl.lit("none")),
         "foam_thickness_mm": pl.when(in_roof | on_top).then("foam_thickness_mm"),
         "foam_at_rafters": pl.coalesce(there, in_roof),
+        # A port outside its zones answers nothing: the layers are judged as without one.
+        "vapour_diffusion_port": pl.when(
+            (pl.col("vapour_diffusion_port") == "yes") & ~pl.col("port_counts")
+        )
+        .then(pl.lit("no"))
+        .otherwise("vapour_diffusion_port"),
         "foam_cracked": has_any("foam_defects", _CRACKS).fill_null(value=False),
     }
     counts = counts_for(before, pl.col("plane_after"))

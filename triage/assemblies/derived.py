@@ -85,6 +85,7 @@ def with_quantities(frame: pl.DataFrame, policy: Policy) -> pl.DataFrame:
         plane_after(policy).alias("plane_after"),
         vapour_control_after().alias("vapour_control_after"),
         hourly_result_required(policy).alias("hourly_result_required"),
+        port_counts(policy).alias("port_counts"),
     ).with_columns(
         layer_enclosed().alias("layer_enclosed"), interface_is_wood().alias("interface_is_wood")
     )
@@ -250,6 +251,13 @@ def hourly_result_required(policy: Policy) -> pl.Expr:
         .when(asked == "never")
         .then(statement=False)
     )
+
+
+def port_counts(policy: Policy) -> pl.Expr:
+    """Whether a diffusion port at the ridge is there, in a zone where it lets vapour out (R06)."""
+    allowed = pl.col("zone_num") <= policy.number("port_max_zone")
+    there = (pl.col("vapour_diffusion_port") == "yes").fill_null(value=False)
+    return pl.when(there).then(allowed).otherwise(statement=False)
 
 
 def layer_enclosed() -> pl.Expr:

@@ -17,9 +17,15 @@ from triage.intake.words import Lexicon, Marks, evidence_marks, read_code, read_
 
 Read = Callable[[str], Answer]
 
-IDENTIFIERS = frozenset({"property_id", "building_id", "survey_id", "national_ref"})
+IDENTIFIERS = frozenset(
+    {"property_id", "building_id", "survey_id", "national_ref"}
+    | {"reading_id", "opening_id", "inspection_id", "repair_id"}
+    | {"event_id", "decision_id", "answer_id"}
+)
 HIGH_IS_WORSE = frozenset(
     {"timber_mc_pct", "rh_mean_pct", "vent_free_area_ratio", "u_value_w_m2k", "occupants"}
+    | {"value", "timber_mc_max_pct", "timber_mc_median_pct", "decay_extent_m"}
+    | {"mc_before_pct", "mc_after_pct"}
 )
 """Fields of which the upper end of a range is the adverse one; of others it is the lower end."""
 

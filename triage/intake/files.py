@@ -58,7 +58,7 @@ def read_file(
     """
     reading = FileReading(shown, path.stem, context.profile)
     try:
-        sheets = _read_sheets(path, shown, context.profile, limits)
+        sheets = read_sheets(path, shown, context.profile, limits)
         with path.open("rb") as stream:
             reading.sha256 = hashlib.file_digest(stream, "sha256").hexdigest()
         _refuse_empty(sheets, shown)
@@ -79,7 +79,8 @@ def read_file(
     return reading
 
 
-def _read_sheets(path: Path, shown: str, profile: Profile | None, limits: Limits) -> list[Sheet]:
+def read_sheets(path: Path, shown: str, profile: Profile | None, limits: Limits) -> list[Sheet]:
+    """Every cell of a file as text, sheet by sheet, whatever kind of file it is."""
     kind = file_kind(path, shown, limits)
     if kind == "parquet":
         return [read_parquet(path, shown, limits)]

@@ -59,11 +59,13 @@ class _Headings:
     hints: Mapping[str, str]
 
 
-def find_header(sheet: Sheet, profile: Profile | None, contract: Contract) -> int | None:
+def find_header(
+    sheet: Sheet, profile: Profile | None, contract: Contract, key: str = KEY
+) -> int | None:
     """Index in `cells` of the first heading line; None if the sheet holds no survey table.
 
     A profile states its row. Without one, the line among the first 15 with the most field names
-    is taken, which must hold property_id.
+    is taken, which must hold the field `key`.
     """
     known = _known(profile, contract)
     found = {
@@ -75,7 +77,7 @@ def find_header(sheet: Sheet, profile: Profile | None, contract: Contract) -> in
         return (
             stated if any(found.get(line) or _hits(sheet, line, known) for line in lines) else None
         )
-    with_key = {i: hits for i, hits in found.items() if profile is not None or KEY in hits}
+    with_key = {i: hits for i, hits in found.items() if profile is not None or key in hits}
     best = max(with_key, key=lambda index: (len(with_key[index]), -index), default=None)
     return best if best is not None and with_key[best] else None
 
