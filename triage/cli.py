@@ -83,6 +83,38 @@ def check(
 
 
 @app.command()
+def profile(
+    files: Annotated[list[Path], typer.Argument(help="Survey files that are built alike.")],
+    out: Annotated[Path, typer.Option(help="Profile to write (.toml); it must not exist.")],
+    as_json: AsJson = False,
+) -> None:
+    """Draft a profile for survey files: headings, units, words; guesses stay comments.
+
+    Exit 0: every heading is mapped. 1: written, something is left to decide. 2: no profile.
+    """
+    from triage.contract import load_contract, normalise
+    from triage.contract.policy_load import load_policy, policy_dir
+    from triage.intake.draft import draft_profile
+    from triage.report.draft_profile import draft_dict, draft_summary, exists_already, write_draft
+
+    if out.exists():
+        raise exists_already(out)
+    words = load_policy(policy_dir("default")).measure_words
+    spellings = {normalise(word): code for word, code in words.items()}
+    draft = draft_profile(files, load_contract(), spellings, progress=_say)
+    write_draft(out, draft, load_contract())
+    for problem in draft.errors:
+        print(problem, file=sys.stderr)
+    if as_json:
+        _print_json(draft_dict(draft, out))
+    else:
+        for line in draft_summary(draft):
+            print(line)
+    _say(f"wrote {out}")
+    raise typer.Exit(draft.exit_code)
+
+
+@app.command()
 def climate(
     files: Annotated[list[Path], typer.Argument(help="Hourly weather files (EPW, TMY3).")],
     out: Annotated[Path, typer.Option(help="Station table to write (.parquet or .csv).")],

@@ -80,7 +80,7 @@ def read_file(
 
 
 def read_sheets(path: Path, shown: str, profile: Profile | None, limits: Limits) -> list[Sheet]:
-    """Every cell of a file as text, sheet by sheet, whatever kind of file it is."""
+    """All sheets of a file of any kind, or those the profile names; FileError if unreadable."""
     kind = file_kind(path, shown, limits)
     if kind == "parquet":
         return [read_parquet(path, shown, limits)]

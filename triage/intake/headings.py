@@ -116,7 +116,7 @@ def map_sheet(
     has_units = profile is not None and profile.layout.units_row and not is_table
     start = header + lines + has_units
     units = sheet.cells.row(start - 1) if has_units and start <= sheet.cells.height else None
-    joined, own = _heading_texts(sheet, header, lines)
+    joined, own = heading_texts(sheet, header, lines)
     where = Place(shown, sheet.name, header + lines - 1 + sheet.first_row)
     filled = _filled_columns(sheet.cells.slice(start))
     columns: list[MappedColumn] = []
@@ -154,10 +154,10 @@ def _hits(sheet: Sheet, index: int, known: _Headings) -> set[str]:
     return named | {lower[word] for word in words if word in lower}
 
 
-def _heading_texts(
+def heading_texts(
     sheet: Sheet, header: int, lines: int
 ) -> tuple[list[str | None], list[str | None]]:
-    """Heading of each column, with upper lines filled to the right and without."""
+    """Heading of each column, with upper lines filled to the right and without; None for none."""
     rows = [
         [_clean(text) for text in sheet.cells.row(index)]
         for index in range(header, min(header + lines, sheet.cells.height))
