@@ -1,6 +1,7 @@
 """Writes a generated portfolio as survey files, has it judged whole, and says what came out."""
 
 import csv
+import json
 import re
 import tempfile
 from collections.abc import Mapping
@@ -228,4 +229,25 @@ def assert_same(after: Outcome, before: Outcome, *but: str, without: tuple[str, 
         )
         if name == "climate_use":  # the coordinates of one record
             left, right = left.sort(pl.all()), right.sort(pl.all())
-        assert_frame_equal(left, right, check_exact=True, obj=name)
+        try:
+            assert_frame_equal(left, right, check_exact=True)
+        except AssertionError as error:
+            raise AssertionError(f"table {name}: {error}\n{_differing(left, right)}") from error
+
+
+def _differing(left: pl.DataFrame, right: pl.DataFrame) -> str:
+    """The first rows that only one of two tables has."""
+    if left.schema != right.schema:
+        return f"{set(left.columns) ^ set(right.columns)}"
+    texts = [f.select(pl.struct(pl.all()).struct.json_encode().alias("row")) for f in (left, right)]
+    lost = texts[1].join(texts[0], on="row", how="anti")["row"].to_list()
+    new = texts[0].join(texts[1], on="row", how="anti")["row"].to_list()
+    keys = [set(json.loads(a).items()) ^ set(json.loads(b).items()) for a, b in _flat(new, lost)]
+    return f"{len(new)} new, {len(lost)} lost; the first differ by {keys}"
+
+
+def _flat(new: list[str], lost: list[str]) -> list[tuple[str, str]]:
+    def flat(text: str) -> str:
+        return json.dumps({k: json.dumps(v) for k, v in json.loads(text).items()})
+
+    return [(flat(a), flat(b)) for a, b in zip(new[:2], lost[:2], strict=False)]
