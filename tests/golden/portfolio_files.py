@@ -4,7 +4,7 @@ import csv
 import json
 import re
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cache
@@ -16,10 +16,11 @@ import polars as pl
 from cli_helpers import write_book
 from polars.testing import assert_frame_equal
 from portfolios import Book, Portfolio
-from rule_homes import CONTRACT
+from rule_homes import AS_OF, CONTRACT
 
 from triage.contract import normalise
 from triage.programme_run import judge_programme, open_programme
+from triage.records import record_files
 from triage.store import Store
 
 ID = ["property_id", "building_part", "measure_code"]
@@ -175,14 +176,36 @@ class Outcome:
         return Outcome(tables, self.counts)
 
 
-def judge(books: Portfolio) -> Outcome:
-    """Read and judge a portfolio by the whole pipeline, pictures and tables to keep apart."""
+Batch = Mapping[str, Sequence[Mapping[str, Any]]]  # kind of record -> rows
+
+
+def judge(books: Portfolio, *batches: Batch) -> Outcome:
+    """Read and judge a portfolio by the whole pipeline, pictures and tables to keep apart.
+
+    Records are taken in first as `triage record` takes them, one workbook a batch.
+    """
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        programme, policy = open_programme(write(books, folder))
+        path = write(books, folder)
+        for number, batch in enumerate(batches):
+            _take_in(path, folder / f"records_{number}.xlsx", batch)
+        programme, policy = open_programme(path)
         with Store(folder / "store.duckdb") as store:
             judge_programme(programme, policy, store, folder, lambda _: None)
             return _outcome(store)
+
+
+def _take_in(programme: Path, file: Path, batch: Batch) -> None:
+    """Append records; each must be kept, or be held already."""
+    sheets = {
+        kind: [list(rows[0]), *([row[name] for name in rows[0]] for row in rows)]
+        for kind, rows in batch.items()
+        if rows
+    }
+    done = record_files(programme, [write_book(file, sheets)], lambda _: None, AS_OF)
+    refused = done.problems.filter("refused").rows()
+    assert done.exit_code == 0, (refused[:3], done.errors)
+    assert done.total("read") == sum(len(rows) for rows in batch.values())
 
 
 def _outcome(store: Store) -> Outcome:

@@ -16,7 +16,9 @@ from rule_changes import WORSE
 from rule_generated import NUMBERS, RARE
 from rule_homes import AS_OF, BASES, CONTRACT, HELD, Home
 
-Row = Mapping[str, Any]  # field -> what the surveyor typed: a code, a list of codes, a number, a date
+Row = Mapping[
+    str, Any
+]  # field -> what the surveyor typed: a code, a list of codes, a number, a date
 KEY = ("property_id", "building_part", "survey_id")
 
 

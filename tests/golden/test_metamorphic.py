@@ -94,8 +94,13 @@ UNCHANGED: dict[str, Callable[[Portfolio], Portfolio]] = {
 def test_nothing_changes(name: str, books: list[Book], before: Outcome) -> None:
     after = judge(UNCHANGED[name](books))
     times = 2 if name == "every file twice" else 1
-    assert sum(after.counts.values()) == times * sum(before.counts.values())  # no row is lost
+    # No row of a home is lost; a note row is refused, and said to be.
+    assert _used(after) == times * _used(before)
     assert_same(after, before)
+
+
+def _used(outcome: Outcome) -> int:
+    return outcome.counts["accepted"] + outcome.counts["superseded"]
 
 
 def test_other_homes_change_nothing(books: list[Book], before: Outcome) -> None:
@@ -119,15 +124,14 @@ def _paired(before: Outcome, after: Outcome) -> pl.DataFrame:
     now = after.queue.select(*ID, "queue", "lane", "released", "fired", "main_rule", "checks")
     joined = before.queue.join(now, on=ID, how="inner", suffix="_now", nulls_equal=True)
     assert joined.height == before.queue.height  # no measure is dropped
-    XX = after.queue.join(before.queue, on=ID, how="anti", nulls_equal=True)
-    if XX.height: print(XX.select(*ID,"queue"), before.queue.join(XX, on=PART, how="semi").select(*ID), before.tables["evidence"].join(XX, on=PART, how="semi").select(*PART,"roof_form","ceiling_insulation_mm","measure_code"), after.tables["evidence"].join(XX, on=PART, how="semi").select(*PART,"variant","roof_form","ceiling_insulation_mm","measure_code"))
+    new = after.queue.join(before.queue, on=ID, how="anti", nulls_equal=True)
+    assert set(new["measure_code"]) <= {"foam_check"}  # foam found is judged too
+    assert SAFE not in set(new["queue"])
     return joined
 
 
 @pytest.mark.parametrize("seed", [1, 2])
-def test_a_later_worse_record_never_improves(
-    seed: int, books: list[Book], before: Outcome
-) -> None:
+def test_a_later_worse_record_never_improves(seed: int, books: list[Book], before: Outcome) -> None:
     """Each home-part is seen once more, and one answer has become the worst that there is."""
     dice, rows = Random(seed), []
     for facts in _answers(before):
@@ -139,9 +143,11 @@ def test_a_later_worse_record_never_improves(
     assert len(rows) > 100
     worse = [*books, *(replace(b, stem=f"later{n}") for n, b in enumerate(_visits(rows)))]
     both = _paired(before, judge(worse))
+    is_hidden = pl.col("fired").list.set_difference("fired_now").list.len() > 0
     improved = both.filter(
         ((pl.col("queue_now") == SAFE) & (pl.col("queue") != SAFE))
-        | ((pl.col("queue") == FIX) & (pl.col("queue_now") != FIX))
+        # Review may come before repair (5.2), but what is to be repaired stays listed.
+        | ((pl.col("queue") == FIX) & (pl.col("queue_now") != FIX) & is_hidden)
         | (pl.col("released_now") & ~pl.col("released"))
     )
     assert improved.is_empty(), improved.select(*ID, "queue", "queue_now", "main_rule").rows()
@@ -197,13 +203,11 @@ def _needed(group: str) -> list[tuple[str, ...]]:
     return sorted(fields for fields in sets if fields and not spared & set(fields))
 
 
-def test_a_visit_that_found_nothing_changes_no_other_home(
-    books: list[Book], before: Outcome
-) -> None:
+def test_a_leak_in_one_home_changes_no_other(books: list[Book], before: Outcome) -> None:
     first = before.queue["property_id"][0]
     seen = {"property_id": first, "building_part": "main", "roof_leak_evidence": "active"}
     after = judge(later(books, seen))
-    assert_same(_without(after, first), _without(before, first), "block_queue")
+    assert_same(_without(after, first), _without(before, first))
     assert after.queue.filter(property_id=first)["queue"].to_list() == [FIX]
 
 
