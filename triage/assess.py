@@ -30,7 +30,7 @@ from triage.rules.records import Records, no_records, with_facts
 from triage.rules.repairs import came_back, fields_of, repair_notes, retire_repaired
 from triage.rules.standing import expires_on, good_until, read_again_on, rests_on, survey_quality
 from triage.rules.table import ID, queue_table
-from triage.rules.variants import join_variants
+from triage.rules.variants import join_variants, keep_firing
 from triage.rules.words import Writer
 
 _MOULDY = ("moderate", "extensive", "void_only")
@@ -125,7 +125,8 @@ def assess(
     wide = with_facts(wide, on_record.facts)
     read = read_three_ways(wide, fields, policy)
     frames, moisture = _with_everything(read, climate, policy, library)
-    answers, first = evaluate(frames, policy), review_first(frames.all, policy)
+    answers = keep_firing(wide, evaluate(frames, policy))
+    first = review_first(frames.all, policy)
     verdicts = join_variants(wide, answers, first, policy)
     base_at = wide["variant"] == 0
     base, clear = wide.filter(base_at), frames.clear.filter(base_at)

@@ -8,7 +8,7 @@ import polars as pl
 from triage.contract.policy import Policy
 from triage.rules.codes import KEY as KEY  # noqa: PLC0414 - the evidence of a home-part has it
 from triage.rules.conflicts import CONFLICTS, SUPERSEDED, as_text, find_conflicts, kind_of
-from triage.rules.grading import COUNTS, QUALITY, RANK_BITS, SOURCE
+from triage.rules.grading import COUNTS, QUALITY, RANK_BITS, SOURCE, STALE
 from triage.rules.repairs import retire_repaired
 from triage.rules.shared_roof import (
     repairs_of_roofs,
@@ -23,13 +23,17 @@ from triage.rules.shared_roof import (
 NOT_DISPUTED = ("survey_date", "mc_date", "access_limits", "photo_refs", "postal_code")
 
 
+OUTDATED = "outdated"
+
+
 @dataclass(frozen=True, slots=True)
 class Current:
     """Evidence as it stands.
 
     `table` has one row per home-part and variant: the key, `variant` (0 is the current evidence;
     higher numbers put a disputed value in its place), `survey_on`, and for each field its value,
-    its quality `q__…` and the survey row it came from, `r__…`.
+    its quality `q__…` and the survey row it came from, `r__…`. `outdated`: the disputed value is
+    too old to count, and the one taken counts.
     `conflicts` has one row per disputed value and `superseded` one per answer that another one
     stands above: key, `field`, `row_id` (taken) and `other_row_id` with the values and grades of
     both; `why` it is superseded. A row may be about another dwelling under the same roof.
@@ -74,8 +78,9 @@ def current_evidence(
                 mended = repairs_of_roofs(repairs, members)
                 of_roofs = retire_repaired(of_roofs, mended, policy)
             taken = _with_roofs(taken, of_roofs, members, fields, policy)
-    variants = _variants(taken.table, rows, taken.conflicts)
-    table = pl.concat([_variant(taken.table, 0), *variants])
+    fresh = taken.table.with_columns(pl.lit(value=False).alias(OUTDATED))
+    variants = _variants(fresh, rows, taken.conflicts)
+    table = pl.concat([_variant(fresh, 0), *variants])
     return Current(table, taken.conflicts, taken.superseded)
 
 
@@ -214,7 +219,9 @@ def _by_field(conflicts: pl.DataFrame) -> dict[str, pl.DataFrame]:
 
 def _swap(base: pl.DataFrame, name: str) -> pl.DataFrame:
     columns = [column for column in base.columns if column not in ("_value", "_quality", "row_id")]
+    too_old = ((pl.col("_quality") & STALE) > 0) & ((pl.col(QUALITY + name) & COUNTS) > 0)
     return base.with_columns(
+        (pl.col(OUTDATED) | too_old.fill_null(value=False)).alias(OUTDATED),
         pl.col("_value").alias(name),
         pl.col("_quality").alias(QUALITY + name),
         pl.col("row_id").alias(SOURCE + name),
