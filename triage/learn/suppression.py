@@ -1,0 +1,314 @@
+"""Small counts withheld from tables, and what else must go so that none can be worked out."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+from scipy import sparse
+
+from triage.contract.disclosure import Disclosure
+from triage.errors import DisclosureError
+from triage.learn.cells import ALL, HOMES, Table, sums_of, with_margins
+from triage.learn.ranges import ENDLESS, Flags, Floats, System, cheapest_way, readings, widest
+
+_SLACK = 1e-6  # homes
+_TURNS = 4
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """Tables as an audience may read them, and what the next report has to know of them.
+
+    `tables` by name: the dimensions, `homes` (rounded; null where withheld) and `is_withheld`.
+    `cells` is internal: `cell`, `printed` (null: withheld), `low` and `high` (what a printed
+    count leaves possible), `is_withheld`, `is_small` (under the minimum, or 0), `level`. `sums`
+    as made by `sums_of`. Neither holds the count itself.
+    """
+
+    rule: Disclosure
+    tables: Mapping[str, pl.DataFrame]
+    cells: pl.DataFrame
+    sums: pl.DataFrame
+
+
+def suppress(tables: Sequence[Table], rule: Disclosure, before: Sequence[Release] = ()) -> Release:
+    """Withhold what an audience may not read, in all tables at once.
+
+    A count above 0 and under the minimum is withheld, and a 0 unless a whole category has no
+    homes; then further counts, until no withheld one can be worked out from all that is
+    printed, earlier reports included, to a narrower range than `rule.narrowest` (and a small
+    one to anything but 0 to the minimum less one). The order of rows changes nothing.
+
+    Parameters
+    ----------
+    tables
+        Everything of the report: tables, movement and maps, with true counts.
+    rule
+        What the audience may read.
+    before
+        Earlier releases to the same audience, or to anyone who may be asked.
+
+    Raises
+    ------
+    DisclosureError
+        If what was printed before gives a count away whatever is withheld now.
+    ValueError
+        If two tables give different counts of the same homes.
+    """
+    margins = {table.name: with_margins(table) for table in tables}
+    if len(margins) < len(tables):
+        raise ValueError("two tables have the same name")
+    cells = _with_earlier(_cells(tables, margins, rule), before)
+    sums = pl.concat(
+        [*(sums_of(table, margins[table.name]) for table in tables), *(r.sums for r in before)]
+    ).unique()
+    system = _system(cells, sums)
+    withheld = _protect(system, cells, rule) if rule.withholds else _flags(cells, "is_withheld")
+    settled = cells.with_columns(pl.Series("is_withheld", withheld)).with_columns(
+        pl.when(~pl.col("is_withheld")).then("printed").alias("printed")
+    )
+    own = settled.drop("homes", "is_fixed")
+    return Release(rule, _readable(tables, margins, own, rule), own, sums)
+
+
+def _cells(
+    tables: Sequence[Table], margins: Mapping[str, pl.DataFrame], rule: Disclosure
+) -> pl.DataFrame:
+    """One row a cell: its count, the smallest that may be printed, and its interval if it is."""
+    stacked = pl.concat([_of_table(table, margins[table.name], rule) for table in tables])
+    cells = stacked.group_by("cell").agg(
+        pl.col("homes").first(),
+        pl.col("homes").n_unique().alias("counts"),
+        pl.col("is_void").any(),
+        pl.col("least").min(),  # printed in one table, it is known
+        pl.col("hidden_by_area").all(),
+        pl.col("level").min(),
+    )
+    if (cells["counts"] > 1).any():
+        cell = cells.filter(pl.col("counts") > 1)["cell"].sort()[0].replace("\x1f", ", ")
+        raise ValueError(f"two tables give different counts of the same homes: {cell}")
+    base = rule.rounding
+    rounded = (pl.col("homes") + base // 2) // base * base
+    low = pl.max_horizontal(pl.col("rounded") - base // 2, "least")
+    small = (pl.col("homes") < pl.col("least")) & ~pl.col("is_void") & (pl.col("least") > 1)
+    return (
+        cells.with_columns(rounded.alias("rounded"))
+        .with_columns(
+            pl.col("rounded").alias("printed"),
+            pl.when(pl.col("homes") == 0).then(0).otherwise(low).cast(pl.Float64).alias("low"),
+            pl.when("is_void")
+            .then(0)
+            .otherwise(pl.col("rounded") + (base - 1) // 2)
+            .cast(pl.Float64)
+            .alias("high"),
+            small.alias("is_small"),
+            (small | (pl.col("hidden_by_area") & ~pl.col("is_void"))).alias("is_withheld"),
+            pl.col("is_void").alias("is_fixed"),
+        )
+        .select(*_CELL, "homes", "is_fixed")
+    )
+
+
+_CELL = ("cell", "printed", "low", "high", "least", "level", "is_small", "is_withheld")
+
+
+def _of_table(table: Table, rows: pl.DataFrame, rule: Disclosure) -> pl.DataFrame:
+    level = pl.sum_horizontal((pl.col(name) != ALL).cast(pl.Int32) for name in table.dimensions)
+    least, hidden = pl.lit(rule.cell_min), pl.lit(value=False)
+    if table.area is not None:
+        whole_area = pl.col(HOMES).max().over(table.area)  # the area's own margin is its largest
+        in_area = pl.col(table.area) != ALL
+        hidden = in_area & (whole_area < rule.map_area_min)
+        least = (
+            pl.when(in_area & (level == 1)).then(rule.map_area_min).otherwise(rule.map_class_min)
+        )
+    return rows.select(
+        "cell",
+        pl.col(HOMES).alias("homes"),
+        "is_void",
+        least.cast(pl.Int64).alias("least"),
+        hidden.alias("hidden_by_area"),
+        level.alias("level"),
+    )
+
+
+def _with_earlier(cells: pl.DataFrame, before: Sequence[Release]) -> pl.DataFrame:
+    """Add the cells of earlier releases: out of our hands, and still to be protected."""
+    if not before:
+        return cells.sort("cell")
+    earlier = (
+        pl.concat([release.cells.select(_CELL) for release in before])
+        # Printed once is printed; the later releases know of the earlier ones.
+        .sort("cell", "is_withheld", "low")
+        .unique("cell", keep="first", maintain_order=True)
+        .with_columns(
+            pl.lit(None, pl.Int64).alias("homes"), ~pl.col("is_withheld").alias("is_fixed")
+        )
+    )
+    stated = earlier.select("cell", "is_withheld", pl.col("printed").alias("was"))
+    again = cells.join(stated, on="cell", suffix="_before")
+    # A count that was printed before and has changed since belongs to another population.
+    changed = again.filter(~pl.col("is_withheld_before") & (pl.col("was") != pl.col("printed")))
+    if changed.height:
+        cell = changed["cell"].sort()[0].replace("\x1f", ", ")
+        raise ValueError(f"an earlier release gives another count of the same homes: {cell}")
+    return pl.concat([earlier, cells.join(earlier, on="cell", how="anti")]).sort("cell")
+
+
+def _system(cells: pl.DataFrame, sums: pl.DataFrame) -> System:
+    place = cells.select("cell").with_row_index("column")
+    rows = sums.select("sum_id", "exact").unique().sort("sum_id").with_row_index("row")
+    entries = sums.join(place, on="cell").join(rows.select("sum_id", "row"), on="sum_id")
+    entries = entries.sort("row", "column")
+    matrix = sparse.csc_array(
+        (entries["sign"].to_numpy().astype(float), (entries["row"], entries["column"])),
+        shape=(rows.height, cells.height),
+    )
+    return System(
+        sums=matrix,
+        exact=_flags(rows, "exact"),
+        low=cells["low"].to_numpy(),
+        high=cells["high"].to_numpy(),
+        may_withhold=~_flags(cells, "is_fixed"),
+        cost=_costs(cells),
+        with_moves=sparse.hstack([matrix, matrix, -matrix], format="csc"),
+    )
+
+
+def _costs(cells: pl.DataFrame) -> Floats:
+    """What a reader loses: large counts and totals the most. Ties go by the cell's name."""
+    size = 1.0 + np.log2(1.0 + np.maximum(cells["high"].to_numpy(), 0.0))
+    level = cells["level"].to_numpy()
+    weight = 4.0 ** (level.max(initial=0) - level)
+    return np.asarray(size * weight * (1.0 + 1e-3 * np.arange(cells.height) / cells.height))
+
+
+def _flags(frame: pl.DataFrame, name: str) -> Flags:
+    return np.array(frame[name].to_numpy(), dtype=bool)
+
+
+def _protect(system: System, cells: pl.DataFrame, rule: Disclosure) -> Flags:
+    """Withhold more until every withheld cell is shown to be open over its range.
+
+    Every solution found stays a possible reading of what is printed, since more is withheld as
+    one goes; so the lowest and highest value that a cell has taken in any of them prove its
+    range without another solution.
+    """
+    hidden = _flags(cells, "is_withheld")
+    small = _flags(cells, "is_small")
+    top = np.maximum(cells["least"].to_numpy().astype(float) - 1.0, float(rule.narrowest))
+    true = cells["homes"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
+    least, most = true.copy(), true.copy()
+    open_ = _Open(system, hidden, small, top, least, most)
+    open_.look_around()
+    while (waiting := open_.waiting()).size:
+        before = open_.hidden
+        cell = int(waiting[0])
+        if not (open_.make_small(cell) if small[cell] else open_.make_wide(cell)):
+            raise DisclosureError(
+                "an earlier report gives a small count away whatever is withheld now",
+                cells["cell"][cell].replace("\x1f", ", "),
+                "leave the table out that brings this count, or merge its categories",
+            )
+        if open_.hidden.sum() > before.sum():
+            open_.look_around()
+    return open_.hidden
+
+
+@dataclass(slots=True)
+class _Open:
+    """Cells withheld so far, and between what values each has been shown to lie."""
+
+    system: System
+    hidden: Flags
+    small: Flags
+    top: Floats
+    least: Floats
+    most: Floats
+
+    def waiting(self) -> NDArray[np.intp]:
+        """Withheld cells whose range is not yet shown to be open."""
+        wide = self.most - self.least >= self.top - _SLACK
+        whole = (self.least <= _SLACK) & (self.most >= self.top - _SLACK)
+        return np.flatnonzero(self.hidden & ~np.where(self.small, whole, wide))
+
+    def look_around(self) -> None:
+        """Show what is open as things stand, for many cells with each solution.
+
+        A weighted sum of the waiting cells is made least, then most with no cell above what it
+        has to reach; the weights change from time to time, as cells of one total compete.
+        """
+        for turn in range(_TURNS):
+            waiting = self.waiting()
+            if not waiting.size:
+                return
+            goal = np.zeros(self.hidden.size)
+            goal[waiting] = 1.0 + (np.arange(waiting.size) * (turn + 1)) % 3
+            ceiling = np.full(self.hidden.size, ENDLESS)
+            ceiling[waiting] = self.top[waiting]
+            for counts in (
+                readings(self.system, self.hidden, goal),
+                readings(self.system, self.hidden, -goal, ceiling),
+            ):
+                if counts is not None:
+                    self._learn(counts)
+            if self.waiting().size == waiting.size:
+                return
+
+    def make_small(self, cell: int) -> bool:
+        """Let a small count be 0, and the minimum less one."""
+        top = float(self.top[cell])
+        return (self.least[cell] <= _SLACK or self._reach(cell, 0.0, 0.0)) and (
+            self.most[cell] >= top - _SLACK or self._reach(cell, top, top)
+        )
+
+    def make_wide(self, cell: int) -> bool:
+        """Let any other count range far enough: as things stand, else upwards, else downwards."""
+        for counts in widest(self.system, self.hidden, cell):
+            self._learn(counts)
+        top, least, most = (float(x[cell]) for x in (self.top, self.least, self.most))
+        if most - least >= top - _SLACK:
+            return True
+        return self._reach(cell, least + top, np.inf) or self._reach(cell, 0.0, most - top)
+
+    def _reach(self, cell: int, low: float, high: float) -> bool:
+        if high < low:
+            return False
+        way = cheapest_way(self.system, self.hidden, cell, (low, high))
+        if way is not None:
+            self.hidden = self.hidden | way.withheld
+            self._learn(way.counts)
+        return way is not None
+
+    def _learn(self, counts: Floats) -> None:
+        self.least = np.fmin(self.least, counts)
+        self.most = np.fmax(self.most, counts)
+
+
+def _readable(
+    tables: Sequence[Table],
+    margins: Mapping[str, pl.DataFrame],
+    cells: pl.DataFrame,
+    rule: Disclosure,
+) -> dict[str, pl.DataFrame]:
+    said = cells.select("cell", pl.col("printed").alias(HOMES), "is_withheld")
+    return {
+        table.name: _on_map(table, rule, rows.drop(HOMES, "is_void"), said)
+        for table, rows in ((table, margins[table.name]) for table in tables)
+    }
+
+
+def _on_map(table: Table, rule: Disclosure, rows: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
+    """The printed counts of one table; a map leaves out more than it has to protect."""
+    shown = rows.join(said, on="cell", how="left", maintain_order="left").drop("cell")
+    if table.area is None:
+        return shown
+    area = pl.col(table.area) != ALL
+    whole = pl.all_horizontal(pl.col(n) == ALL for n in table.dimensions if n != table.area)
+    size = pl.col(HOMES).filter(whole).first().over(table.area)
+    small_area = area & (size.fill_null(0) < rule.map_area_min) & (size.fill_null(-1) != 0)
+    small_class = (pl.col(HOMES) < rule.map_class_min) & (pl.col(HOMES) != 0)
+    less = small_area | (area & small_class).fill_null(value=False) | pl.col("is_withheld")
+    return shown.with_columns(pl.when(~less).then(HOMES).alias(HOMES), less.alias("is_withheld"))
