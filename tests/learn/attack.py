@@ -10,9 +10,9 @@ from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
-from scipy import sparse
 from scipy.optimize import linprog
 
+TOLERANCE = 1e-5  # homes
 Cell = tuple[str, frozenset[tuple[str, str]]]
 
 
@@ -38,7 +38,11 @@ def _known(value: int, least: int, base: int) -> tuple[float, float]:
     """What a printed count says: rounded half up, never a positive count under the least."""
     if value == 0:
         return 0.0, 0.0
-    counts = [n for n in range(max(least, value - base), value + base + 1) if (2 * n + base) // (2 * base) * base == value]
+    counts = [
+        n
+        for n in range(max(least, value - base), value + base + 1)
+        if (2 * n + base) // (2 * base) * base == value
+    ]
     return float(counts[0]), float(counts[-1])
 
 
@@ -78,60 +82,75 @@ def puzzle(tables: list[Printed], least: int, base: int) -> Puzzle:
     return Puzzle(known, sums, hidden)
 
 
-def ranges(puzzles: list[Puzzle]) -> list[dict[Cell, tuple[float, float]]]:
-    """Least and most of every withheld count of every puzzle, in one linear programme.
+class Reader:
+    """Solves a puzzle: every solution is counts that agree with all that was printed."""
 
-    Each withheld count gets a copy of its puzzle's system in which it is made least, and one in
-    which it is made most; copies share nothing, so that one programme solves all of them.
+    def __init__(self, puzzle: Puzzle) -> None:
+        self.cells = list(puzzle.known)
+        self.hidden = [self.cells.index(cell) for cell in puzzle.hidden]
+        self.bounds = np.array([(low, min(high, 1e5)) for low, high in puzzle.known.values()])
+        at = {cell: n for n, cell in enumerate(self.cells)}
+        rows: dict[bool, list[np.ndarray]] = {True: [], False: []}
+        for parts, total, exact in puzzle.sums:
+            row = np.zeros(len(self.cells))
+            row[[at[part] for part in parts]] += 1
+            row[at[total]] -= 1
+            rows[exact].append(row)
+        self.equal = np.array(rows[True]).reshape(-1, len(self.cells))
+        self.under = np.array(rows[False]).reshape(-1, len(self.cells))
+        self.low = np.full(len(self.cells), np.inf)
+        self.high = np.full(len(self.cells), -np.inf)
+
+    def solve(self, goal: np.ndarray) -> None:
+        """Make a sum of counts least, and note what every cell came to."""
+        solved = linprog(
+            goal,
+            A_ub=self.under if len(self.under) else None,
+            b_ub=np.zeros(len(self.under)) if len(self.under) else None,
+            A_eq=self.equal,
+            b_eq=np.zeros(len(self.equal)),
+            bounds=self.bounds,
+            method="highs",
+        )
+        assert solved.status == 0, solved.message
+        self.low = np.minimum(self.low, solved.x)
+        self.high = np.maximum(self.high, solved.x)
+
+    def range_of(self, place: int) -> tuple[float, float]:
+        """Least and most that one count can be."""
+        goal = np.zeros(len(self.cells))
+        goal[place] = 1.0
+        self.solve(goal)
+        self.solve(-goal)
+        return float(self.low[place]), float(self.high[place])
+
+
+def worked_out(puzzle: Puzzle, least: int, small: set[Cell]) -> dict[Cell, tuple[float, float]]:
+    """Withheld counts that a reader knows better than the policy allows, and their ranges.
+
+    One must stay open over `least - 1` homes; one of `small`, from 0 to `least - 1`. Where some
+    solutions already show that, the two programmes of the cell are saved; all others are solved.
     """
-    blocks: dict[bool, list[sparse.csr_array]] = {True: [], False: []}
-    bounds: list[tuple[float, float]] = []
-    cost: list[np.ndarray] = []
-    spots: list[list[int]] = []
-    start = 0
-    for p in puzzles:
-        cells = list(p.known)
-        index = {cell: n for n, cell in enumerate(cells)}
-        rows = {
-            exact: np.array(
-                [
-                    [float(c in parts) - float(c == total) for c in cells]
-                    for parts, total, kind in p.sums
-                    if kind is exact
-                ]
-            ).reshape(-1, len(cells))
-            for exact in (True, False)
-        }
-        spots.append([])
-        for hidden in p.hidden:
-            for sign in (1.0, -1.0):
-                goal = np.zeros(len(cells))
-                goal[index[hidden]] = sign
-                cost.append(goal)
-                bounds += p.known.values()
-                for exact, block in rows.items():
-                    blocks[exact].append(sparse.csr_array(block))
-                spots[-1].append(start + index[hidden])
-                start += len(cells)
-    if not bounds:
-        return [{} for _ in puzzles]
-    equal, under = (sparse.block_diag(blocks[kind], format="csr") for kind in (True, False))
-    # A sum of withheld counts may be as large as you like: a ceiling keeps the programme bounded.
-    ceiling = [(low, min(high, 1e5)) for low, high in bounds]
-    solved = linprog(
-        np.concatenate(cost),
-        A_ub=under if under.shape[0] else None,
-        b_ub=np.zeros(under.shape[0]) if under.shape[0] else None,
-        A_eq=equal,
-        b_eq=np.zeros(equal.shape[0]),
-        bounds=ceiling,
-        method="highs",
-    )
-    assert solved.status == 0, solved.message
-    return [
-        {
-            cell: (solved.x[at[2 * n]], solved.x[at[2 * n + 1]])
-            for n, cell in enumerate(p.hidden)
-        }
-        for p, at in zip(puzzles, spots, strict=True)
-    ]
+    if not puzzle.hidden:
+        return {}
+    reader = Reader(puzzle)
+    hidden = np.array(reader.hidden)
+    rng = np.random.default_rng(len(hidden))
+    for _ in range(3):
+        goal = np.zeros(len(reader.cells))
+        goal[hidden] = rng.normal(size=len(hidden))
+        reader.solve(goal)
+        reader.solve(-goal)
+    found = {}
+    for place, cell in zip(reader.hidden, puzzle.hidden, strict=True):
+        if not _is_open(reader.low[place], reader.high[place], least, cell in small):
+            low, high = reader.range_of(place)
+            if not _is_open(low, high, least, cell in small):
+                found[cell] = (low, high)
+    return found
+
+
+def _is_open(low: float, high: float, least: int, small: bool) -> bool:
+    if small:
+        return low <= TOLERANCE and high >= least - 1 - TOLERANCE
+    return high - low >= least - 1 - TOLERANCE

@@ -51,7 +51,14 @@ def _reasons(homes: pl.DataFrame) -> pl.DataFrame:
         .then(pl.lit("R02,F01").str.split(","))
         .otherwise(pl.lit("F09").str.split(","))
     ).explode("reason")
-    return pl.concat([_count(by, "area", "reason"), _count(homes, "area").with_columns(reason=pl.lit("all")).select("area", "reason", "homes")])
+    return pl.concat(
+        [
+            _count(by, "area", "reason"),
+            _count(homes, "area")
+            .with_columns(reason=pl.lit("all"))
+            .select("area", "reason", "homes"),
+        ]
+    )
 
 
 def report(homes: pl.DataFrame, date: str) -> list[Table]:

@@ -67,7 +67,11 @@ def readings(
 
 
 def cheapest_way(
-    system: System, hidden: Flags, cell: int, between: tuple[float, float]
+    system: System,
+    hidden: Flags,
+    cell: int,
+    between: tuple[float, float],
+    wish: Floats,
 ) -> Way | None:
     """Counts in which one cell lies between two values, at the least further withholding.
 
@@ -81,6 +85,9 @@ def cheapest_way(
         Position of the cell.
     between
         Lowest and highest value it is to take. [homes]
+    wish
+        Of all ways that cost the same, the one that makes this sum of counts least is taken; not
+        below 0, and so small that it never buys anything.
 
     Returns
     -------
@@ -100,7 +107,7 @@ def cheapest_way(
     above, below = np.where(free, np.inf, 0.0), np.where(free, low, 0.0)
     nothing = np.zeros(2 * hidden.size)
     solved = _solve(
-        np.concatenate([np.zeros(hidden.size), system.cost, system.cost]),
+        np.concatenate([wish, system.cost + wish, system.cost - wish]),
         system,
         system.with_moves,
         np.concatenate([low, nothing]),

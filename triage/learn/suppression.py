@@ -14,7 +14,8 @@ from triage.learn.cells import ALL, HOMES, Table, sums_of, with_margins
 from triage.learn.ranges import ENDLESS, Flags, Floats, System, cheapest_way, readings, widest
 
 _SLACK = 1e-6  # homes
-_TURNS = 4
+_TURNS = 2
+_WISH = 1e-4  # far below the least cost of withholding, 1 a home
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +119,8 @@ def _of_table(table: Table, rows: pl.DataFrame, rule: Disclosure) -> pl.DataFram
     level = pl.sum_horizontal((pl.col(name) != ALL).cast(pl.Int32) for name in table.dimensions)
     least, hidden = pl.lit(rule.cell_min), pl.lit(value=False)
     if table.area is not None:
-        whole_area = pl.col(HOMES).max().over(table.area)  # the area's own margin is its largest
         in_area = pl.col(table.area) != ALL
-        hidden = in_area & (whole_area < rule.map_area_min)
+        hidden = in_area & (_area_homes(table) < rule.map_area_min)
         least = (
             pl.when(in_area & (level == 1)).then(rule.map_area_min).otherwise(rule.map_class_min)
         )
@@ -204,7 +204,6 @@ def _protect(system: System, cells: pl.DataFrame, rule: Disclosure) -> Flags:
     open_ = _Open(system, hidden, small, top, least, most)
     open_.look_around()
     while (waiting := open_.waiting()).size:
-        before = open_.hidden
         cell = int(waiting[0])
         if not (open_.make_small(cell) if small[cell] else open_.make_wide(cell)):
             raise DisclosureError(
@@ -212,8 +211,6 @@ def _protect(system: System, cells: pl.DataFrame, rule: Disclosure) -> Flags:
                 cells["cell"][cell].replace("\x1f", ", "),
                 "leave the table out that brings this count, or merge its categories",
             )
-        if open_.hidden.sum() > before.sum():
-            open_.look_around()
     return open_.hidden
 
 
@@ -274,9 +271,16 @@ class _Open:
         return self._reach(cell, least + top, np.inf) or self._reach(cell, 0.0, most - top)
 
     def _reach(self, cell: int, low: float, high: float) -> bool:
+        """Withhold what it takes for a cell to lie between two values.
+
+        Where it goes down to 0, the other cells that wait are asked down along with it.
+        """
         if high < low:
             return False
-        way = cheapest_way(self.system, self.hidden, cell, (low, high))
+        wish = np.zeros(self.hidden.size)
+        if high <= _SLACK:
+            wish[self.waiting()] = _WISH
+        way = cheapest_way(self.system, self.hidden, cell, (low, high), wish)
         if way is not None:
             self.hidden = self.hidden | way.withheld
             self._learn(way.counts)
@@ -293,22 +297,29 @@ def _readable(
     cells: pl.DataFrame,
     rule: Disclosure,
 ) -> dict[str, pl.DataFrame]:
-    said = cells.select("cell", pl.col("printed").alias(HOMES), "is_withheld")
+    said = cells.select("cell", "printed", "is_withheld")
     return {
-        table.name: _on_map(table, rule, rows.drop(HOMES, "is_void"), said)
-        for table, rows in ((table, margins[table.name]) for table in tables)
+        table.name: margins[table.name]
+        .join(said, on="cell", how="left", maintain_order="left")
+        .with_columns(pl.col("is_withheld") | _left_off_map(table, rule))
+        .select(
+            *table.dimensions,
+            pl.when(~pl.col("is_withheld")).then("printed").alias(HOMES),
+            "is_withheld",
+        )
+        for table in tables
     }
 
 
-def _on_map(table: Table, rule: Disclosure, rows: pl.DataFrame, said: pl.DataFrame) -> pl.DataFrame:
-    """The printed counts of one table; a map leaves out more than it has to protect."""
-    shown = rows.join(said, on="cell", how="left", maintain_order="left").drop("cell")
+def _left_off_map(table: Table, rule: Disclosure) -> pl.Expr:
+    """A map leaves out small areas and classes even where a table prints them."""
     if table.area is None:
-        return shown
-    area = pl.col(table.area) != ALL
-    whole = pl.all_horizontal(pl.col(n) == ALL for n in table.dimensions if n != table.area)
-    size = pl.col(HOMES).filter(whole).first().over(table.area)
-    small_area = area & (size.fill_null(0) < rule.map_area_min) & (size.fill_null(-1) != 0)
-    small_class = (pl.col(HOMES) < rule.map_class_min) & (pl.col(HOMES) != 0)
-    less = small_area | (area & small_class).fill_null(value=False) | pl.col("is_withheld")
-    return shown.with_columns(pl.when(~less).then(HOMES).alias(HOMES), less.alias("is_withheld"))
+        return pl.lit(value=False)
+    in_area, some = pl.col(table.area) != ALL, pl.col(HOMES) > 0
+    small_area = _area_homes(table).is_between(1, rule.map_area_min - 1)
+    return in_area & (small_area | (some & (pl.col(HOMES) < rule.map_class_min)))
+
+
+def _area_homes(table: Table) -> pl.Expr:
+    """Homes of the area of each row: its own margin is its largest count."""
+    return pl.col(HOMES).max().over(str(table.area))
