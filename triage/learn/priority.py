@@ -12,6 +12,7 @@ PARTS = (
     *("consequence_of", "evidence_gap", "unknown_fields", "timing", "timing_of", "priority"),
 )
 """Columns that `with_priority` adds."""
+_DIGITS = 6  # equal sums of decimal parts are equal, in whatever order they were added
 
 
 def with_priority(
@@ -53,7 +54,7 @@ def with_priority(
         )
         .with_columns(
             _reasons(policy.moves, policy, "{:+.2f}").alias("moved_by"),
-            moved.clip(low, high).alias("likelihood"),
+            moved.clip(low, high).round(_DIGITS).alias("likelihood"),
             points.cast(pl.Int64).alias("consequence"),
             _reasons(policy.consequences, policy, "{:+g}").alias("consequence_of"),
             pl.concat_list(unknown).list.drop_nulls().alias("unknown_fields"),
@@ -66,6 +67,7 @@ def with_priority(
             .mul(pl.col("consequence"))
             .mul(1 + pl.col("evidence_gap"))
             .mul(pl.col("timing"))
+            .round(_DIGITS)
             .alias("priority")
         )
         .select(*roofs.columns, *PARTS)
