@@ -48,7 +48,7 @@ def _known(value: int, least: int, base: int) -> tuple[float, float]:
 
 @dataclass
 class Puzzle:
-    """Cells, what is known of each, and their sums: parts, and the total they equal or stay under."""
+    """Cells, what is known of each, and their sums: parts that equal a total or stay under it."""
 
     known: dict[Cell, tuple[float, float]]
     sums: set[tuple[frozenset[Cell], Cell, bool]]

@@ -223,22 +223,28 @@ def test_changes_tell_no_more_than_both_reports() -> None:
     assert told == {"all": 0, "fix": None, "new": None, "old": None, "safe": None}
 
 
-def test_an_earlier_report_can_give_a_count_away() -> None:
-    """The first report printed areas; a table of the same homes by area and foam cannot hide one."""
-    first = Table("areas", "d1", pl.DataFrame({"area": ["A", "B"], "homes": [10, 90]}))
-    one = suppress([first], FUNDER)
-    foam = pl.DataFrame(
-        [("A", "yes", 10), ("B", "yes", 3), ("B", "no", 87)],
-        ["area", "foam", "homes"],
-        orient="row",
-    )
-    two = suppress([Table("foam", "d1", foam)], FUNDER, [one])
-    solved = puzzle(_printed([first], one) + _printed([Table("foam", "d1", foam)], two), 10, 5)
-    assert worked_out(solved, 10, set()) == {}
-    only = pl.DataFrame([("A", "yes", 3), ("A", "no", 7)], ["area", "foam", "homes"], orient="row")
-    alone = Table("foam", "d1", only)
-    with pytest.raises((DisclosureError, ValueError), match="A|count"):
-        suppress([alone], FUNDER, [one])
+def test_an_earlier_report_that_gives_a_count_away_is_told() -> None:
+    """10 to 12 homes were printed for an area; now a table says that the area has one kind only."""
+    one = suppress([Table("areas", "d1", _areas({"A": 11, "B": 90}))], FUNDER)
+    assert one.tables["areas"]["homes"].to_list() == [10, 90, 100]
+    kinds = {("A", "fix"): 8, ("A", "safe"): 3, ("B", "fix"): 0, ("B", "safe"): 90}
+    two = suppress([_table("queues", kinds)], FUNDER, [one])
+    told = {(a, q): homes for a, q, homes, _ in two.tables["queues"].iter_rows()}
+    assert (told["A", "all"], told["all", "all"]) == (10, 100)  # printed before, and kept
+    assert told["A", "fix"] is told["A", "safe"] is None
+    # With 5 homes in all, printed to a reader without a minimum, none can be 9.
+    open_hand = suppress([Table("areas", "d1", _areas({"A": 5}))], RULES["internal"])
+    few = _table("queues", {("A", "fix"): 2, ("A", "safe"): 3})
+    with pytest.raises(DisclosureError, match="gives a small count away") as caught:
+        suppress([few], FUNDER, [open_hand])
+    assert str(caught.value.where).startswith("d1, ")
+    changed = Table("areas", "d1", _areas({"A": 31, "B": 90}))
+    with pytest.raises(ValueError, match="another count of the same homes: d1"):
+        suppress([changed], FUNDER, [one])
+
+
+def _areas(homes: dict[str, int]) -> pl.DataFrame:
+    return pl.DataFrame({"area": list(homes), "homes": list(homes.values())})
 
 
 def test_tables_that_disagree_are_refused() -> None:

@@ -45,7 +45,9 @@ def random_visits(
     for name in sorted(sizes):
         if given[name] < must[name]:
             # A stratum gives one only if it keeps what it must have.
-            rich = max(sizes, key=lambda n: (given[n] - max(must[n], shares[n]), n))
+            rich = max(
+                (n for n in sizes if given[n] > must[n]), key=lambda n: (given[n] - shares[n], n)
+            )
             given[rich] -= 1
             given[name] = 1
     return {n: min(sizes[n], given[n] + extra.get(n, 0)) for n in sorted(sizes)}
