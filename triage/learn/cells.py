@@ -62,7 +62,7 @@ def with_margins(table: Table) -> pl.DataFrame:
             level = full.group_by(kept).agg(total) if kept else full.select(total)
             levels.append(level.with_columns(pl.lit(ALL).alias(name) for name in summed))
     rows = pl.concat([level.select(*names, HOMES) for level in levels])
-    return rows.with_columns(_cell(table), _void(rows, names).alias("is_void")).sort(names)
+    return rows.with_columns(_cell(table), _void(names).alias("is_void")).sort(names).collect()
 
 
 def _check(table: Table) -> None:
@@ -80,12 +80,12 @@ def _check(table: Table) -> None:
         raise ValueError(f"table {table.name!r} needs rows with {missing[0]!r} = 'all'")
 
 
-def _every_combination(table: Table) -> pl.DataFrame:
-    names = list(table.dimensions)
-    grid = table.counts.select(pl.col(names[0]).unique().sort())
+def _every_combination(table: Table) -> pl.LazyFrame:
+    names, counts = list(table.dimensions), table.counts.lazy()
+    grid = counts.select(pl.col(names[0]).unique())
     for name in names[1:]:
-        grid = grid.join(table.counts.select(pl.col(name).unique().sort()), how="cross")
-    counted = table.counts.select(*names, pl.col(HOMES).cast(pl.Int64))
+        grid = grid.join(counts.select(pl.col(name).unique()), how="cross")
+    counted = counts.select(*names, pl.col(HOMES).cast(pl.Int64))
     return grid.join(counted, on=names, how="left").with_columns(pl.col(HOMES).fill_null(0))
 
 
@@ -111,10 +111,9 @@ def _named(population: str, dimensions: Mapping[str, str]) -> pl.Expr:
     return pl.concat_str(pl.lit(population), *parts, separator=_SEPARATOR, ignore_nulls=True)
 
 
-def _void(rows: pl.DataFrame, names: Sequence[str]) -> pl.Expr:
+def _void(names: Sequence[str]) -> pl.Expr:
     """A whole category without homes: its 0 says nothing about a home (7.3)."""
-    tests = [(pl.col(HOMES).sum().over(name) == 0) for name in names]
-    return pl.any_horizontal(*tests) if rows.height else pl.lit(value=False)
+    return pl.any_horizontal((pl.col(HOMES).sum().over(name) == 0) for name in names)
 
 
 def sums_of(table: Table, rows: pl.DataFrame) -> pl.DataFrame:

@@ -5,17 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import polars as pl
-from numpy.typing import NDArray
 from scipy import sparse
 
 from triage.contract.disclosure import Disclosure
 from triage.errors import DisclosureError
 from triage.learn.cells import ALL, HOMES, Table, sums_of, with_margins
-from triage.learn.ranges import ENDLESS, Flags, Floats, System, cheapest_way, readings, widest
-
-_SLACK = 1e-6  # homes
-_TURNS = 2
-_WISH = 1e-4  # far below the least cost of withholding, 1 a home
+from triage.learn.protection import CannotProtectError, Needs, protect
+from triage.learn.ranges import Flags, Floats, System
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,105 +186,18 @@ def _flags(frame: pl.DataFrame, name: str) -> Flags:
 
 
 def _protect(system: System, cells: pl.DataFrame, rule: Disclosure) -> Flags:
-    """Withhold more until every withheld cell is shown to be open over its range.
-
-    Every solution found stays a possible reading of what is printed, since more is withheld as
-    one goes; so the lowest and highest value that a cell has taken in any of them prove its
-    range without another solution.
-    """
-    hidden = _flags(cells, "is_withheld")
-    small = _flags(cells, "is_small")
+    """Withhold what else it takes; an error names a cell that cannot be protected any more."""
     top = np.maximum(cells["least"].to_numpy().astype(float) - 1.0, float(rule.narrowest))
     true = cells["homes"].cast(pl.Float64).fill_null(float("nan")).to_numpy()
-    least, most = true.copy(), true.copy()
-    open_ = _Open(system, hidden, small, top, least, most)
-    open_.look_around()
-    while (waiting := open_.waiting()).size:
-        cell = int(waiting[0])
-        if not (open_.make_small(cell) if small[cell] else open_.make_wide(cell)):
-            raise DisclosureError(
-                "an earlier report gives a small count away whatever is withheld now",
-                cells["cell"][cell].replace("\x1f", ", "),
-                "leave the table out that brings this count, or merge its categories",
-            )
-    return open_.hidden
-
-
-@dataclass(slots=True)
-class _Open:
-    """Cells withheld so far, and between what values each has been shown to lie."""
-
-    system: System
-    hidden: Flags
-    small: Flags
-    top: Floats
-    least: Floats
-    most: Floats
-
-    def waiting(self) -> NDArray[np.intp]:
-        """Withheld cells whose range is not yet shown to be open."""
-        wide = self.most - self.least >= self.top - _SLACK
-        whole = (self.least <= _SLACK) & (self.most >= self.top - _SLACK)
-        return np.flatnonzero(self.hidden & ~np.where(self.small, whole, wide))
-
-    def look_around(self) -> None:
-        """Show what is open as things stand, for many cells with each solution.
-
-        A weighted sum of the waiting cells is made least, then most with no cell above what it
-        has to reach; the weights change from time to time, as cells of one total compete.
-        """
-        for turn in range(_TURNS):
-            waiting = self.waiting()
-            if not waiting.size:
-                return
-            goal = np.zeros(self.hidden.size)
-            goal[waiting] = 1.0 + (np.arange(waiting.size) * (turn + 1)) % 3
-            ceiling = np.full(self.hidden.size, ENDLESS)
-            ceiling[waiting] = self.top[waiting]
-            for counts in (
-                readings(self.system, self.hidden, goal),
-                readings(self.system, self.hidden, -goal, ceiling),
-            ):
-                if counts is not None:
-                    self._learn(counts)
-            if self.waiting().size == waiting.size:
-                return
-
-    def make_small(self, cell: int) -> bool:
-        """Let a small count be 0, and the minimum less one."""
-        top = float(self.top[cell])
-        return (self.least[cell] <= _SLACK or self._reach(cell, 0.0, 0.0)) and (
-            self.most[cell] >= top - _SLACK or self._reach(cell, top, top)
-        )
-
-    def make_wide(self, cell: int) -> bool:
-        """Let any other count range far enough: as things stand, else upwards, else downwards."""
-        for counts in widest(self.system, self.hidden, cell):
-            self._learn(counts)
-        top, least, most = (float(x[cell]) for x in (self.top, self.least, self.most))
-        if most - least >= top - _SLACK:
-            return True
-        return self._reach(cell, least + top, np.inf) or self._reach(cell, 0.0, most - top)
-
-    def _reach(self, cell: int, low: float, high: float) -> bool:
-        """Withhold what it takes for a cell to lie between two values.
-
-        Where it goes down to 0, the other cells that wait are asked down along with it.
-        """
-        if high < low:
-            return False
-        wish = np.zeros(self.hidden.size)
-        if high <= _SLACK:
-            wish[self.waiting()] = _WISH
-        way = cheapest_way(self.system, self.hidden, cell, (low, high), wish)
-        if way is not None:
-            self.hidden = self.hidden | way.withheld
-            self._learn(way.counts)
-        return way is not None
-
-    def _learn(self, counts: Floats) -> None:
-        self.least = np.fmin(self.least, counts)
-        self.most = np.fmax(self.most, counts)
+    needs = Needs(_flags(cells, "is_withheld"), _flags(cells, "is_small"), top, true)
+    try:
+        return protect(system, needs)
+    except CannotProtectError as problem:
+        raise DisclosureError(
+            "an earlier report gives a small count away whatever is withheld now",
+            cells["cell"][problem.cell].replace("\x1f", ", "),
+            "leave the table out that brings this count, or merge its categories",
+        ) from problem
 
 
 def _readable(
