@@ -13,7 +13,7 @@ def portfolio(seed: int) -> tuple[pl.DataFrame, pl.DataFrame]:
     """Homes of an earlier and of a later date: areas and shares as lopsided as they come."""
     rng = np.random.default_rng(seed)
     homes = int(rng.choice([12, 40, 120, 400, 1500]))
-    areas, hexagons = int(rng.integers(2, 5)), int(rng.integers(2, 5))
+    areas, hexagons = int(rng.integers(2, 4)), int(rng.integers(2, 4))
     mix = rng.dirichlet(np.full(3, rng.choice([0.3, 1.0, 3.0])), size=areas)
     area = rng.choice(areas, size=homes, p=rng.dirichlet(np.full(areas, 0.7)))
     queue = (rng.random((homes, 1)) > mix.cumsum(axis=1)[area]).sum(axis=1).clip(0, 2)
