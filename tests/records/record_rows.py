@@ -54,7 +54,7 @@ INSPECTION: Row = {
     "foam_density_found_kg_m3": 9.5,
     "foam_thickness_min_mm": 60,
     "foam_thickness_typ_mm": 110,
-    "substrate_found": "underlay",
+    "substrate_found": "felt_hr",
     "underlay_found": "felt_bitumen_hr",
     "air_gap_found_mm": 0,
     "defects_found": "none_seen",

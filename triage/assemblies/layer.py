@@ -66,7 +66,8 @@ def shut(layer: Layer) -> Layer:
 
 def part(layer: Layer, mm: Floats) -> Layer:
     """A slice of a layer, 0 to all of its thickness. [mm]."""
-    share = np.clip(np.nan_to_num(mm / layer.mm), 0.0, 1.0)
+    some = layer.mm > 0.0  # no part of a layer without thickness, or of one that is not known
+    share = np.clip(np.nan_to_num(np.divide(mm, layer.mm, out=np.zeros_like(mm), where=some)), 0, 1)
     return replace(layer, mm=mm, r=share * layer.r, sd=share * layer.sd)
 
 

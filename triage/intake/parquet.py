@@ -28,7 +28,7 @@ def read_parquet(path: Path, shown: str, limits: Limits) -> Sheet:
             height = lazy.select(pl.len()).collect().item()
             _refuse_size(height, len(schema), shown, limits)
             table = lazy.select(
-                _as_text(name, kind, shown).alias(letters(k))
+                _as_text(pl.nth(k), name, kind, shown).alias(letters(k))
                 for k, (name, kind) in enumerate(schema.items())
             ).collect()
     except polars.exceptions.PolarsError as error:
@@ -41,8 +41,8 @@ def read_parquet(path: Path, shown: str, limits: Limits) -> Sheet:
     return Sheet(None, pl.concat([heading, table]), first_row=0)
 
 
-def _as_text(name: str, kind: pl.DataType, shown: str) -> pl.Expr:
-    column = pl.col(name)
+def _as_text(column: pl.Expr, name: str, kind: pl.DataType, shown: str) -> pl.Expr:
+    # The column comes by number: as names, "*" and "^a.*$" would mean several columns.
     if isinstance(kind, pl.List):
         return column.cast(pl.List(pl.String)).list.join("; ", ignore_nulls=True)
     if kind.is_nested() or kind in (pl.Binary, pl.Object):

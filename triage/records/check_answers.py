@@ -6,7 +6,7 @@ from datetime import date
 import polars as pl
 
 from triage.contract import Contract, did_you_mean
-from triage.intake.answer_ids import KEYS, answer_id_problem
+from triage.intake.answer_ids import answer_id_problems
 from triage.intake.columns import type_column
 from triage.intake.field_rules import field_reader, new_context
 from triage.records.check_places import home_findings
@@ -25,7 +25,6 @@ _TYPED_SCHEMA: dict[str, pl.DataType] = {
 
 def answer_findings(rows: pl.DataFrame, known: Known, measures: Mapping[str, str]) -> pl.DataFrame:
     """Checks of answers."""
-    edited = _edited(rows)
     fields = list(known.contract.fields)
     strange = rows.filter(pl.col("field").is_not_null() & ~pl.col("field").is_in(fields))
     hints = {name: did_you_mean(name, fields) for name in strange["field"].unique().sort().head(20)}
@@ -37,7 +36,7 @@ def answer_findings(rows: pl.DataFrame, known: Known, measures: Mapping[str, str
     return together(
         [
             home_findings(rows, known),
-            edited,
+            *_id_findings(rows, known),
             find(
                 strange.with_columns(hint.alias("hint")),
                 pl.lit(value=True),
@@ -81,23 +80,52 @@ def typed_answers(
     )
 
 
-def _edited(rows: pl.DataFrame) -> pl.DataFrame:
-    """Ids that do not belong to their key columns."""
-    keys = rows.filter(pl.col("answer_id").is_not_null()).select("at", "answer_id", *KEYS)
-    problems = [answer_id_problem(row) for row in keys.iter_rows(named=True)]
-    told = rows.join(
-        keys.select("at", pl.Series("told", problems, dtype=pl.String)),
-        on="at",
-        maintain_order="left",
+def _id_findings(rows: pl.DataFrame, known: Known) -> list[pl.DataFrame]:
+    """Ids that do not belong to their key columns, or that another run gave."""
+    rows = rows.filter(pl.col("answer_id").is_not_null())
+    rows = rows.hstack(answer_id_problems(rows))
+    fix = "put the question's cells back as the visit list had them; only the answer may be written"
+    edited = find(
+        rows, pl.col("told").is_not_null(), "answer_id", "edited_key", pl.col("told"), fix
     )
+    sound = rows.filter(pl.col("told").is_null())
+    return [edited, _of_other_run(sound, known) if known.runs else _of_two_runs(sound)]
+
+
+def _of_other_run(rows: pl.DataFrame, known: Known) -> pl.DataFrame:
+    """Answers to questions that none of the runs asked."""
     return find(
-        told,
-        pl.col("told").is_not_null(),
+        rows,
+        ~pl.col("run").is_in(list(known.runs)),
         "answer_id",
-        "edited_key",
-        pl.col("told"),
-        "put the question's cells back as the visit list had them; only the answer may be written",
+        "other_run",
+        pl.format("the question is of the run {}, which is not {}", "run", pl.lit(known.runs_told)),
+        "take the visit list of this run, or name the folder of the run that asked with --run",
     )
+
+
+def _of_two_runs(rows: pl.DataFrame) -> pl.DataFrame:
+    """Without a run to compare with: a sheet is the visit list of the run of its first row."""
+    rows = rows.with_columns(pl.col("run").first().over("sheet_no").alias("first_run"))
+    strange = find(
+        rows,
+        pl.col("run") != pl.col("first_run"),
+        "answer_id",
+        "other_run",
+        pl.format("the question is of the run {}, those above of {}", "run", "first_run"),
+        "record each visit list as a sheet of its own",
+    )
+    firsts = rows.unique("sheet_no", keep="first", maintain_order=True)
+    unchecked = find(
+        firsts,
+        pl.lit(value=True),
+        "answer_id",
+        "run_not_checked",
+        pl.format("no run is at hand to compare with the run {} that asked", "run"),
+        "name its folder with --run to have the questions checked",
+        refused=False,
+    )
+    return together([strange, unchecked])
 
 
 def _value_findings(rows: pl.DataFrame, known: Known, measures: Mapping[str, str]) -> pl.DataFrame:

@@ -75,6 +75,14 @@ def _ground_findings(rows: pl.DataFrame) -> list[pl.DataFrame]:
     return [
         find(
             rows,
+            pl.col("measure_code").str.contains(";", literal=True),
+            "measure_code",
+            "several_measures",
+            pl.format("it names several measures: {}", "measure_code"),
+            "write one decision for each measure",
+        ),
+        find(
+            rows,
             (pl.col("decision") == "accept_with_conditions") & pl.col("conditions").is_null(),
             "conditions",
             "no_conditions",

@@ -2,11 +2,9 @@
 
 import polars as pl
 
-from triage.contract import nearest
 from triage.records.findings import find, together
 from triage.records.known import HOME, Known
 
-_HINTED = 20  # unknown names for which a likely one is looked up: it takes long among many homes
 _AS_SURVEYED = "write the reference as the surveys have it, or add the survey of that home first"
 
 
@@ -14,7 +12,7 @@ def home_findings(rows: pl.DataFrame, known: Known) -> pl.DataFrame:
     """A home, or a part of it, that no survey of the programme has."""
     homes = known.homes.select("property_id").unique()
     strange = rows.drop_nulls("property_id").join(homes, on="property_id", how="anti")
-    named = strange.with_columns(_hint(strange, homes["property_id"]))
+    named = _with_hint(strange, homes)
     home = find(
         named,
         pl.lit(value=True),
@@ -48,16 +46,19 @@ def home_findings(rows: pl.DataFrame, known: Known) -> pl.DataFrame:
     return together([home, part])
 
 
-def _hint(strange: pl.DataFrame, homes: pl.Series) -> pl.Expr:
-    names = strange["property_id"].unique().sort().head(_HINTED).to_list()
-    near = {name: nearest(name, homes, count=1, cutoff=80) for name in names}
-    hints = {name: f"; {found[0]} is near" for name, found in near.items() if found}
-    return (
+def _with_hint(strange: pl.DataFrame, homes: pl.DataFrame) -> pl.DataFrame:
+    """Adds `hint`: the home that differs in case, spaces, signs or leading zeros only."""
+    bare = (
         pl.col("property_id")
-        .replace_strict(hints, default="", return_dtype=pl.String)
-        .alias("hint")
-        if hints
-        else pl.lit("").alias("hint")
+        .str.to_lowercase()
+        .str.replace_all(r"[^\p{L}\p{N}]", "")
+        .str.replace_all(r"(^|\p{L})0+([0-9])", "$1$2")
+    )
+    near = homes.select(bare.alias("bare"), pl.format("; {} is near", "property_id").alias("hint"))
+    return (
+        strange.with_columns(bare.alias("bare"))
+        .join(near.unique("bare", keep="none"), on="bare", how="left", maintain_order="left")
+        .with_columns(pl.col("hint").fill_null(""))
     )
 
 
@@ -66,20 +67,16 @@ def with_visit_home(rows: pl.DataFrame, known: Known) -> pl.DataFrame:
 
     Adds `visit_places`: how many homes and parts the visit may mean; 0 if nobody knows it.
     """
-    named = rows.select("at", "survey_id", *HOME)
-    of_visit = named.join(
-        known.visits(), left_on="survey_id", right_on="visit_id", suffix="_of_visit"
-    )
-    fits = of_visit.filter(
-        *(pl.col(name).is_null() | (pl.col(name) == pl.col(f"{name}_of_visit")) for name in HOME)
-    )
-    places = fits.group_by("at").agg(
-        pl.len().cast(pl.UInt32).alias("visit_places"),
-        *(pl.col(f"{name}_of_visit").first() for name in HOME),
-    )
+    visits = known.visits()
+    home, part = (pl.col(name).is_null() for name in HOME)
+    found = [
+        _places(rows.filter(home & part), visits, ["visit_id"]),
+        _places(rows.filter(~home & part), visits, ["visit_id", "property_id"]),
+        _places(rows.filter(home & ~part), visits, ["visit_id", "building_part"]),
+    ]
     is_one = pl.col("visit_places") == 1
     return (
-        rows.join(places, on="at", how="left", maintain_order="left")
+        rows.join(pl.concat(found), on="at", how="left", maintain_order="left")
         .with_columns(
             *(
                 pl.coalesce(name, pl.when(is_one).then(f"{name}_of_visit")).alias(name)
@@ -89,6 +86,22 @@ def with_visit_home(rows: pl.DataFrame, known: Known) -> pl.DataFrame:
         )
         .drop(f"{name}_of_visit" for name in HOME)
     )
+
+
+def _places(rows: pl.DataFrame, visits: pl.DataFrame, keys: list[str]) -> pl.DataFrame:
+    """How many places the visits with these keys have, and the first of them.
+
+    Visits are counted before they are joined: a survey_id may be that of every home.
+    """
+    counted = visits.group_by(keys).agg(
+        pl.len().cast(pl.UInt32).alias("visit_places"),
+        *(pl.col(name).first().alias(f"{name}_of_visit") for name in HOME if name not in keys),
+    )
+    named = rows.select("at", pl.col("survey_id").alias("visit_id"), *keys[1:])
+    joined = named.join(counted, on=keys, how="inner")
+    own = [pl.col(name).alias(f"{name}_of_visit") for name in keys[1:]]
+    names = [f"{name}_of_visit" for name in HOME]
+    return joined.with_columns(own).select("at", "visit_places", *names)
 
 
 def visit_findings(rows: pl.DataFrame) -> pl.DataFrame:

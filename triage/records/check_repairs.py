@@ -115,38 +115,43 @@ def _empty(name: str) -> pl.Expr:
 def _overlaps(rows: pl.DataFrame, held: pl.DataFrame) -> pl.DataFrame:
     """The same repair at the same spot under another id, at the same time.
 
-    Of two that arrive together the later one is refused, by start and then by id; against one
-    that is held, whichever arrives.
+    Of those that arrive together all but the first are refused, by start and then by id;
+    against one that is held, whichever arrives.
     """
-    new = _spans(rows, "at")
-    old = _spans(held.with_columns(pl.lit(None, dtype=pl.UInt32).alias("at")), "at")
-    old = old.join(new, on="repair_id", how="anti")
-    pairs = new.join(pl.concat([old, new]), on=_PLACE, suffix="_other").filter(
-        pl.col("repair_id") != pl.col("repair_id_other"),
-        pl.col("from") <= pl.col("until_other"),
-        pl.col("from_other") <= pl.col("until"),
+    new = _spans(rows).with_columns(is_new=pl.lit(value=True))
+    old = _spans(held).join(new, on="repair_id", how="anti")
+    spans = pl.concat([old.with_columns(is_new=pl.lit(value=False)), new])
+    spans = spans.sort(*_PLACE, "from", "is_new", "repair_id")
+    # Sorted by start, a span overlaps an earlier one if it starts before the latest end so far.
+    latest = pl.col("until").cum_max().over(_PLACE)
+    owner = pl.when(pl.col("until") == latest).then("repair_id").forward_fill().over(_PLACE)
+    held_from = pl.when(~pl.col("is_new")).then("from").backward_fill().over(_PLACE)
+    held_id = pl.when(~pl.col("is_new")).then("repair_id").backward_fill().over(_PLACE)
+    told = spans.with_columns(
+        latest.shift(1).over(_PLACE).alias("before"),
+        owner.shift(1).over(_PLACE).alias("earlier"),
+        held_from.alias("held_from"),
+        held_id.alias("later"),
+    ).with_columns(
+        pl.when(pl.col("from") <= pl.col("before"))
+        .then("earlier")
+        .when(pl.col("held_from") <= pl.col("until"))
+        .then("later")
+        .alias("other")
     )
-    is_later = (pl.col("from") > pl.col("from_other")) | (
-        (pl.col("from") == pl.col("from_other")) & (pl.col("repair_id") > pl.col("repair_id_other"))
-    )
-    told = (
-        pairs.filter(pl.col("at_other").is_null() | is_later)
-        .group_by("at", maintain_order=True)
-        .agg(pl.col("repair_id_other").min())
-        .join(rows, on="at", how="left", maintain_order="left")
-    )
+    told = told.filter("is_new", pl.col("other").is_not_null()).select("repair_id", "other")
+    overlapping = rows.join(told, on="repair_id", how="inner", maintain_order="left")
     message = pl.format(
-        "overlaps the repair {}: same home, part, place and kind, at the same time",
-        "repair_id_other",
+        "overlaps the repair {}: same home, part, place and kind, at the same time", "other"
     )
     fix = "use the id of that repair if it is the same work, or correct the days"
-    return find(told, pl.lit(value=True), "repair_id", "overlapping_repair", message, fix)
+    return find(overlapping, pl.lit(value=True), "repair_id", "overlapping_repair", message, fix)
 
 
-def _spans(rows: pl.DataFrame, at: str) -> pl.DataFrame:
-    """Where and when each repair went on; one that is not completed goes on."""
-    return rows.select(
-        at,
+def _spans(rows: pl.DataFrame) -> pl.DataFrame:
+    """Where and when each repair went on, by its newest row; one not completed goes on."""
+    newest = rows.unique("repair_id", keep="last", maintain_order=True)
+    return newest.select(
         "repair_id",
         "property_id",
         "building_part",

@@ -8,6 +8,10 @@ from triage.contract import Field
 from triage.errors import CellError, Place
 
 _LISTABLE = 24  # codes
+_PROFILE_SAYS = (
+    r"[;,] (add it under \[spellings\] of the profile|set reading\.date_order in the profile|"
+    r"see reading\.decimal)"
+)
 
 FINDING_SCHEMA: dict[str, pl.DataType] = {
     "at": pl.UInt32(),
@@ -123,7 +127,7 @@ def unread(
         "problem",
         "raw",
         # There is no profile here that could be mended.
-        pl.col("message").str.replace(r"[;,] (add it|set reading|see reading)[^;]*$", ""),
+        pl.col("message").str.replace(_PROFILE_SAYS, ""),
         pl.when(pl.col("problem").is_in(["ambiguous_date", "imprecise_date"]))
         .then(pl.lit("write it as 2026-03-31"))
         .when(pl.col("problem") == "unmapped")

@@ -8,8 +8,7 @@ import polars as pl
 
 from triage.contract import load_contract, load_programme
 from triage.intake.record_sheets import KINDS, id_column
-from triage.records.kept import OWN, RECORDS_STORE, STORED, stored, versions
-from triage.store import Store
+from triage.records.kept import OWN, RECORDS_STORE, STORED, open_records, stored, versions
 
 _KINDS_SCHEMA = {
     "kind": pl.String,
@@ -52,7 +51,7 @@ def holdings(programme_path: Path) -> Holdings:
     batches = pl.DataFrame(schema=STORED["record_batch"])
     every = {kind: pl.DataFrame(schema=contract.polars_schema(kind) | OWN) for kind in KINDS}
     if path.is_file():
-        with Store(path, read_only=True) as store:
+        with open_records(path, read_only=True) as store:
             batches = stored(store, "record_batch", STORED["record_batch"])
             every = {kind: versions(store, contract, kind) for kind in KINDS}
     counted = [

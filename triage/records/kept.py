@@ -8,9 +8,10 @@ from pathlib import Path
 import polars as pl
 
 from triage.contract import Contract, Programme
+from triage.errors import StoreError
 from triage.intake.record_sheets import KINDS, id_column
 from triage.records.findings import PROBLEM_SCHEMA
-from triage.store import Store
+from triage.store import Store, StoreLockedError
 
 RECORDS_STORE = "records.duckdb"
 SQL_TYPES: Mapping[pl.DataType, str] = {
@@ -32,6 +33,7 @@ STORED: dict[str, dict[str, pl.DataType]] = {
         "rows_kept": pl.UInt32(),
         "rows_repeated": pl.UInt32(),
         "rows_refused": pl.UInt32(),
+        "rows_unanswered": pl.UInt32(),
     },
     "record_row": {
         "batch": pl.UInt32(),
@@ -102,6 +104,25 @@ class Records:
     digest: str
 
 
+def open_records(path: Path, *, read_only: bool = False) -> Store:
+    """The records store.
+
+    Raises
+    ------
+    StoreLockedError
+        If another process holds it.
+    StoreError
+        If it is damaged, or no store.
+    """
+    try:
+        return Store(path, read_only=read_only)
+    except StoreLockedError:
+        raise
+    except StoreError as problem:
+        fix = "put the last good copy back, or move it away and record the files again"
+        raise StoreError(problem.what, problem.where, fix) from problem
+
+
 def ddl(name: str, schema: Mapping[str, pl.DataType]) -> str:
     """`CREATE TABLE` of one of the tables beside the records."""
     lines = ", ".join(f'"{column}" {SQL_TYPES[kind]}' for column, kind in schema.items())
@@ -161,7 +182,7 @@ def load_records(programme: Programme, contract: Contract) -> Records:
 
 
 def _load(path: Path, contract: Contract) -> Records:
-    with Store(path, read_only=True) as store:
+    with open_records(path, read_only=True) as store:
         every = {kind: versions(store, contract, kind) for kind in KINDS}
         other = {name: stored(store, name, schema) for name, schema in STORED.items()}
     return _records(every, other, contract)

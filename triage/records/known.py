@@ -19,7 +19,9 @@ class Known:
     """The ground on which records are checked.
 
     `homes` has each surveyed home and part once, `surveys` each survey_id with its home and part;
-    `held` the latest version of every record of a kind, those that have just been taken included.
+    `held` the latest version of every record of a kind, those that have just been taken included;
+    `runs` the ids of the runs whose questions may be answered, `runs_told` which they are in words;
+    without them the run of a visit list cannot be checked.
     """
 
     contract: Contract
@@ -28,6 +30,8 @@ class Known:
     homes: pl.DataFrame
     surveys: pl.DataFrame
     held: dict[str, pl.DataFrame] = field(default_factory=dict)
+    runs: tuple[str, ...] = ()
+    runs_told: str = ""
 
     def hold(self, kind: str, taken: pl.DataFrame) -> None:
         """Count rows that were taken among the records held."""

@@ -47,6 +47,8 @@ def allowed_text(field: Field) -> str:
     if field.codes_from and field.type == "code":
         table = field.codes_from.partition(".")[0]
         return f"a code of the {table} table"
+    if field.type == "date" and not field.until_as_of:
+        return f"a date {field.range_text}".rstrip()
     if field.type == "date":
         return f"a date {field.range_text} to the as-of date of the programme".replace("  ", " ")
     if field.type in ("number", "integer"):

@@ -1,6 +1,6 @@
 """The blank survey workbook: one column a field, with lists, limits and help in the cells."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from io import BytesIO
@@ -24,6 +24,7 @@ _TITLE_LIMIT, _MESSAGE_LIMIT = 32, 255  # of an input message
 # a rule at each change of group says the same without colour.
 _TINTS = ("#D6E6F4", "#FBE6C8", "#E9E9E9", "#CFEDE3")
 _MADE = datetime(2000, 1, 1)  # fixed, so that the same contract gives the same bytes
+_LAST_DAY = date(2199, 12, 31)  # of days that may lie ahead: an expiry, the end of a warranty
 _UNIT_ENDINGS = ("_kg_m3", "_w_m2k", "_m2", "_mm", "_pct", "_deg", "_c", "_m")
 _SHORTER = {"dpc": "DPC", "rh": "RH", "mc": "moisture", "id": "ID", "u": "U"}
 
@@ -53,9 +54,30 @@ def write_template(path: Path, contract: Contract, measures: Mapping[str, str]) 
     FileError
         If a file stands there already, the folder is missing, or it cannot be written.
     """
+    check_name(path)
+    save_new(path, _workbook(contract, measures))
+
+
+def check_name(path: Path) -> None:
+    """Refuse a name that is not one of a workbook.
+
+    Raises
+    ------
+    FileError
+        If it does not end in .xlsx.
+    """
     if path.suffix.lower() != ".xlsx":
         raise FileError("a template is an .xlsx workbook", str(path), "end the name in .xlsx")
-    made = _workbook(contract, measures)
+
+
+def save_new(path: Path, made: bytes) -> None:
+    """Write a new file, never over one that is there.
+
+    Raises
+    ------
+    FileError
+        If a file stands there already, the folder is missing, or it cannot be written.
+    """
     try:
         with path.open("xb") as stream:
             stream.write(made)
@@ -79,17 +101,39 @@ def label_text(field: Field) -> str:
 
 def _workbook(contract: Contract, measures: Mapping[str, str]) -> bytes:
     stream = BytesIO()
-    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
-    with xlsxwriter.Workbook(stream, options) as book:
-        book.set_properties({"title": "Survey template", "created": _MADE})
+    with new_book(stream, "Survey template") as book:
         survey = book.add_worksheet("Survey")
         write_notes(book, contract)
         blocks = write_codes(book, contract, measures)
-        _write_survey(book, survey, contract, blocks)
+        write_grid(book, survey, list(grouped(contract).values()), blocks)
     return stream.getvalue()
 
 
-def _write_survey(book: Any, sheet: Any, contract: Contract, blocks: CodeBlocks) -> None:  # noqa: ANN401
+def new_book(stream: BytesIO, title: str) -> Any:  # noqa: ANN401
+    """A workbook whose bytes depend on nothing but what is written into it."""
+    options = {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False}
+    book = xlsxwriter.Workbook(stream, options)
+    book.set_properties({"title": title, "created": _MADE})
+    return book
+
+
+def write_grid(
+    book: Any,  # noqa: ANN401
+    sheet: Any,  # noqa: ANN401
+    groups: Sequence[Sequence[Field]],
+    blocks: CodeBlocks,
+) -> None:
+    """Write the columns of one table: label, what it holds, name; lists and limits below.
+
+    Parameters
+    ----------
+    book, sheet
+        The workbook, and a blank sheet of it.
+    groups
+        Fields, those that belong together in one group, tinted alike.
+    blocks
+        Where the code lists stand.
+    """
     sheet.set_row(_LABEL_ROW, 34)
     sheet.set_row(_HOLDS_ROW, 48)
     sheet.set_row(_NAME_ROW, 18)
@@ -99,11 +143,12 @@ def _write_survey(book: Any, sheet: Any, contract: Contract, blocks: CodeBlocks)
     sheet.repeat_rows(_LABEL_ROW, _NAME_ROW)
     sheet.repeat_columns(0, _KEY_COLUMNS - 1)
     column = 0
-    for number, fields in enumerate(grouped(contract).values()):
+    for number, fields in enumerate(groups):
         tint = _TINTS[number % len(_TINTS)]
         for place, field in enumerate(fields):
             _write_field(sheet, column, field, _look(book, tint, field, place == 0))
-            sheet.data_validation(_FIRST_ROW, column, _LAST_ROW, column, _validation(field, blocks))
+            rule = cell_validation(field, blocks)
+            sheet.data_validation(_FIRST_ROW, column, _LAST_ROW, column, rule)
             column += 1
     sheet.autofilter(_NAME_ROW, 0, _LAST_ROW, column - 1)
 
@@ -126,8 +171,9 @@ def _look(book: Any, tint: str, field: Field, is_first: bool) -> _Look:  # noqa:
 
 def _write_field(sheet: Any, column: int, field: Field, look: _Look) -> None:  # noqa: ANN401
     star = " *" if _is_asked(field) else ""
+    letter = f"{field.group} · " if field.group else ""
     sheet.write_string(
-        _LABEL_ROW, column, inert_text(f"{field.group} · {label_text(field)}{star}"), look.label
+        _LABEL_ROW, column, inert_text(f"{letter}{label_text(field)}{star}"), look.label
     )
     sheet.write_string(_HOLDS_ROW, column, inert_text(_holds(field)), look.holds)
     sheet.write_string(_NAME_ROW, column, field.name, look.name)
@@ -148,8 +194,9 @@ def _holds(field: Field) -> str:
     return f"{allowed_text(field)}\n{need}"
 
 
-def _validation(field: Field, blocks: CodeBlocks) -> dict[str, Any]:
-    note = f"{field.help} {_unknown_hint(field)}"
+def cell_validation(field: Field, blocks: CodeBlocks) -> dict[str, Any]:
+    """What a cell of a field may hold, and the help shown with it, for `data_validation`."""
+    note = f"{field.help or field.meaning} {_unknown_hint(field)}"
     rule: dict[str, Any] = {
         "validate": "any",
         "input_title": label_text(field)[:_TITLE_LIMIT],
@@ -164,7 +211,7 @@ def _validation(field: Field, blocks: CodeBlocks) -> dict[str, Any]:
             "validate": "date",
             "criteria": "between",
             "minimum": field.earliest or date(1900, 1, 1),
-            "maximum": "=TODAY()",
+            "maximum": "=TODAY()" if field.until_as_of else _LAST_DAY,
             "error_message": "Not a date, or outside the range. Write it as 2026-03-31.",
         }
     elif field.type in ("number", "integer") and field.low is not None:
@@ -195,10 +242,13 @@ def _choices(field: Field, blocks: CodeBlocks) -> dict[str, Any]:
 
 
 def _may_be_several(field: Field) -> bool:
-    return field.type == "codes" or field.codes_from is not None
+    # A surveyor may propose several measures (a field of a group); a record names one.
+    return field.type == "codes" or (field.codes_from is not None and field.group != "")
 
 
 def _unknown_hint(field: Field) -> str:
     if field.group in ("A", "K", "L") and not field.codes:
         return ""
+    if not field.group and "unknown" not in field.codes:
+        return ""  # a record is of something that was done or decided
     return f"Unknown: write {', '.join(UNKNOWN_WORDS[:-1])} or {UNKNOWN_WORDS[-1]}."

@@ -1,6 +1,6 @@
 """The two reading pages of the survey workbook: how to fill it in, and every code list."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,7 +17,8 @@ _CODES_SHEET = "Codes"
 _NOTE_WIDTH, _MEANING_WIDTH, _USERS_WIDTH = 100, 70, 50  # characters of the default font
 _LINE_HEIGHT = 15.0  # points
 
-_NOTES: tuple[tuple[str, tuple[str, ...]], ...] = (
+Notes = tuple[tuple[str, tuple[str, ...]], ...]
+_NOTES: Notes = (
     (
         "How to fill in",
         (
@@ -111,7 +112,14 @@ def block_name(field: Field) -> str:
 
 
 def write_notes(book: Any, contract: Contract) -> None:  # noqa: ANN401
-    """Add the sheet Notes."""
+    """Add the sheet Notes of the survey workbook."""
+    count = len(contract.fields)
+    last = f"{count} fields; `triage fields` prints what each one means."
+    write_pages(book, _NOTES, last)
+
+
+def write_pages(book: Any, notes: Notes, last: str) -> None:  # noqa: ANN401
+    """Add a sheet Notes: headings with their lines, and a last line."""
     sheet = book.add_worksheet("Notes")
     title = book.add_format({"bold": True, "font_size": 13, "bottom": 1})
     line = book.add_format({"text_wrap": True, "valign": "top"})
@@ -119,18 +127,25 @@ def write_notes(book: Any, contract: Contract) -> None:  # noqa: ANN401
     sheet.hide_gridlines(2)
     sheet.fit_to_pages(1, 0)
     row = 0
-    for heading, lines in _NOTES:
+    for heading, lines in notes:
         sheet.write_string(row, 0, heading, title)
         for number, text in enumerate(lines, start=1):
             sheet.set_row(row + number, _height(text, _NOTE_WIDTH))
             sheet.write_string(row + number, 0, inert_text(text), line)
         row += len(lines) + 2
-    count = len(contract.fields)
-    sheet.write_string(row, 0, f"{count} fields; `triage fields` prints what each one means.", line)
+    sheet.write_string(row, 0, inert_text(last), line)
 
 
-def write_codes(book: Any, contract: Contract, measures: Mapping[str, str]) -> CodeBlocks:  # noqa: ANN401
-    """Add the sheet Codes: a block for each list in use, with the fields that use it."""
+def write_codes(
+    book: Any,  # noqa: ANN401
+    contract: Contract,
+    measures: Mapping[str, str],
+    fields: Iterable[Field] | None = None,
+) -> CodeBlocks:
+    """Add the sheet Codes: a block for each list in use, with the fields that use it.
+
+    The fields are those of the survey unless others are given.
+    """
     sheet = book.add_worksheet(_CODES_SHEET)
     head = book.add_format({"bold": True, "bottom": 1, "bg_color": "#E9E9E9"})
     bold = book.add_format({"bold": True, "valign": "top"})
@@ -147,7 +162,9 @@ def write_codes(book: Any, contract: Contract, measures: Mapping[str, str]) -> C
     rows: dict[str, tuple[int, int]] = {}
     words: dict[str, tuple[str, ...]] = {}
     row = 1
-    for name, (entries, users) in _blocks(contract, measures).items():
+    for name, (entries, users) in _blocks(
+        contract, measures, contract.fields.values() if fields is None else fields
+    ).items():
         sheet.write_string(row, 0, name, bold)
         sheet.write_string(row, 3, ", ".join(users), wrap)
         for number, (code, meaning) in enumerate(entries):
@@ -163,14 +180,15 @@ def write_codes(book: Any, contract: Contract, measures: Mapping[str, str]) -> C
 
 
 def _blocks(
-    contract: Contract, measures: Mapping[str, str]
+    contract: Contract, measures: Mapping[str, str], fields: Iterable[Field]
 ) -> dict[str, tuple[list[tuple[str, str]], list[str]]]:
     blocks: dict[str, tuple[list[tuple[str, str]], list[str]]] = {}
-    for field in contract.fields.values():
+    for field in fields:
         if field.type not in ("code", "codes"):
             continue
         entries, users = blocks.setdefault(block_name(field), ([], []))
-        users.append(field.name)
+        if field.name not in users:
+            users.append(field.name)
         if entries:
             continue
         if field.codes_from is not None:

@@ -5,7 +5,7 @@ import polars as pl
 from triage.contract.policy import Policy, Rule
 from triage.rules.board import rule_fields
 from triage.rules.codes import FIRES, KEY
-from triage.rules.grading import COUNTS, QUALITY
+from triage.rules.grading import COUNTS, QUALITY, STALE
 
 _TESTED = ("hose", "flood")
 _TIMBER = "timber_mc_pct"
@@ -120,10 +120,11 @@ def _involves_timber(policy: Policy) -> pl.Expr:
 
 
 def retire_repaired(graded: pl.DataFrame, repairs: pl.DataFrame, policy: Policy) -> pl.DataFrame:
-    """Take out answers from before a repair that is shown to work, where a newer one counts.
+    """Take out answers from before a repair that is shown to work, where a newer one counted.
 
-    A defect that was put right and looked at again is no contradiction. Without a newer answer
-    the old one stands: nothing is presumed mended.
+    A defect that was put right and looked at again is no contradiction, nor does it become one
+    when that look has grown old. Without a newer answer the old one stands: nothing is presumed
+    mended.
 
     Parameters
     ----------
@@ -154,7 +155,7 @@ def retire_repaired(graded: pl.DataFrame, repairs: pl.DataFrame, policy: Policy)
             .agg(pl.max("completed_on").alias("_mended"))
         )
         on = keys.join(mended, on=KEY, how="left", maintain_order="left").with_columns(
-            ((graded[QUALITY + name] & COUNTS) > 0).alias("_counts")
+            ((graded[QUALITY + name] & (COUNTS | STALE)) > 0).alias("_counts")
         )
         newer = (pl.col("_counts") & (pl.col("survey_on") > pl.col("_mended"))).any().over(KEY)
         old = ~(pl.col("survey_on") > pl.col("_mended")).fill_null(value=False)

@@ -45,9 +45,7 @@ def join_variants(
         Says which rules are repairs.
     """
     rules = answers.results.columns
-    repairs = [r for r in rules if policy.rules[r].outcome == "fix-water-first"]
-    due = pl.any_horizontal(pl.col(r) == FIRES for r in repairs).alias(FIX_WHATEVER)
-    results = answers.results.with_columns(due)
+    results = with_repairs_due(answers.results, policy)
     how = [*(_worst(rule) for rule in rules), pl.col(FIX_WHATEVER).all()]
     number = rows[_AT]
     return Verdicts(
@@ -56,6 +54,13 @@ def join_variants(
         _merged(answers.presumed, number, [pl.col(c).any() for c in answers.presumed.columns]),
         _merged(first, number, [pl.col(c).any() for c in first.columns]),
     )
+
+
+def with_repairs_due(results: pl.DataFrame, policy: Policy) -> pl.DataFrame:
+    """Add whether any repair is due."""
+    repairs = [r for r in results.columns if policy.rules[r].outcome == "fix-water-first"]
+    due = pl.any_horizontal(pl.col(r) == FIRES for r in repairs).alias(FIX_WHATEVER)
+    return results.with_columns(due)
 
 
 def _worst(rule: str) -> pl.Expr:
