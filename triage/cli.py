@@ -8,6 +8,7 @@ import typer
 
 from triage.commands.gaps import gaps
 from triage.commands.records import record
+from triage.commands.report import report
 from triage.commands.runs import compare, verify
 from triage.commands.words import AsJson, print_json, say
 from triage.errors import TriageError
@@ -187,6 +188,7 @@ app.command()(verify)
 app.command()(compare)
 app.command()(record)
 app.command()(gaps)
+app.command()(report)
 
 
 @app.command()

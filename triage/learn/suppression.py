@@ -30,7 +30,12 @@ class Release:
     sums: pl.DataFrame
 
 
-def suppress(tables: Sequence[Table], rule: Disclosure, before: Sequence[Release] = ()) -> Release:
+def suppress(
+    tables: Sequence[Table],
+    rule: Disclosure,
+    before: Sequence[Release] = (),
+    links: pl.DataFrame | None = None,
+) -> Release:
     """Withhold what an audience may not read, in all tables at once.
 
     A count above 0 and under the minimum is withheld, and a 0 unless a whole category has no
@@ -46,6 +51,9 @@ def suppress(tables: Sequence[Table], rule: Disclosure, before: Sequence[Release
         What the audience may read.
     before
         Earlier releases to the same audience, or to anyone who may be asked.
+    links
+        What a reader knows besides of how cells hang together, columns as of `sums_of`; a link
+        to a cell that no table has is left out.
 
     Raises
     ------
@@ -58,9 +66,9 @@ def suppress(tables: Sequence[Table], rule: Disclosure, before: Sequence[Release
     if len(margins) < len(tables):
         raise ValueError("two tables have the same name")
     cells = _with_earlier(_cells(tables, margins, rule), before)
-    sums = pl.concat(
-        [*(sums_of(table, margins[table.name]) for table in tables), *(r.sums for r in before)]
-    ).unique()
+    known = [_of_cells(links, cells)] if links is not None else []
+    own_sums = [sums_of(table, margins[table.name]) for table in tables]
+    sums = pl.concat([*own_sums, *known, *(r.sums for r in before)]).unique()
     system = _system(cells, sums)
     withheld = _protect(system, cells, rule) if rule.withholds else _flags(cells, "is_withheld")
     settled = cells.with_columns(pl.Series("is_withheld", withheld)).with_columns(
@@ -68,6 +76,11 @@ def suppress(tables: Sequence[Table], rule: Disclosure, before: Sequence[Release
     )
     own = settled.drop("homes", "is_fixed")
     return Release(rule, _readable(tables, margins, own, rule), own, sums)
+
+
+def _of_cells(links: pl.DataFrame, cells: pl.DataFrame) -> pl.DataFrame:
+    """Links all of whose cells are there."""
+    return links.filter(pl.col("cell").is_in(cells["cell"].implode()).all().over("sum_id"))
 
 
 def _cells(

@@ -1,0 +1,94 @@
+"""A short document that says the same as PDF, as HTML and as CSV."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+
+@dataclass(frozen=True, slots=True)
+class Words:
+    """A paragraph; `strong` sets it off."""
+
+    text: str
+    strong: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A table: rows of text. `wide` names the column that takes the room, numbers stand right.
+
+    `name` is that of its CSV file. `notes` are printed under it.
+    """
+
+    name: str
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    texts: int = 1  # so many columns from the left hold words; the others are numbers
+    notes: tuple[str, ...] = ()
+    widths: tuple[float, ...] = ()  # shares of the width; none: equal numbers, the rest for words
+
+
+@dataclass(frozen=True, slots=True)
+class Bar:
+    """One bar: its label and, in order, the length of each of its parts. [shown unit]"""
+
+    label: str
+    parts: tuple[float, ...]
+    shown: str
+
+
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A share with its interval, 0 to 1."""
+
+    label: str
+    low: float
+    high: float
+    middle: float | None
+    shown: str
+
+
+@dataclass(frozen=True, slots=True)
+class Spot:
+    """An area on a map: degrees, homes, shares of its parts."""
+
+    label: str
+    lat: float
+    lon: float
+    homes: int
+    parts: tuple[float, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Figure:
+    """Bars, intervals or spots. The title says the finding, `unit` what is counted and n."""
+
+    name: str
+    title: str
+    unit: str
+    alt: str
+    marks: tuple[Bar, ...] | tuple[Span, ...] | tuple[Spot, ...]
+    legend: tuple[tuple[str, str, str], ...] = ()  # word, colour, hatch
+
+
+@dataclass(frozen=True, slots=True)
+class Section:
+    """A numbered part."""
+
+    title: str
+    blocks: tuple[Words | Grid | Figure, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Document:
+    """All of it. `stamp` stands at the foot of every page."""
+
+    title: str
+    subtitle: str
+    stamp: str
+    sections: tuple[Section, ...]
+    sign_off: tuple[tuple[str, str], ...] = field(default=())
+
+    def grids(self) -> Sequence[Grid]:
+        """All tables in order."""
+        return [b for s in self.sections for b in s.blocks if isinstance(b, Grid)]

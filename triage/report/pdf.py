@@ -1,0 +1,188 @@
+"""Printed documents: A4 pages with a foot line, tables that repeat their header, no surprise."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from xml.sax.saxutils import escape
+
+from reportlab.lib.colors import HexColor
+from reportlab.lib.pagesizes import A4
+from reportlab.lib.styles import ParagraphStyle
+from reportlab.lib.units import mm
+from reportlab.pdfgen.canvas import Canvas
+from reportlab.platypus import (
+    Flowable,
+    KeepTogether,
+    Paragraph,
+    SimpleDocTemplate,
+    Spacer,
+    Table,
+    TableStyle,
+)
+
+from triage.report.charts import draw
+from triage.report.document import Document, Figure, Grid, Section, Words
+from triage.report.fonts import BODY, BOLD, register_fonts
+from triage.report.labels import visible
+
+INK, ACCENT, RULE, BAND = (HexColor(c) for c in ("#1A1A1A", "#182F5C", "#B9B9B4", "#F3F3EF"))
+MARGIN = 17 * mm
+WIDTH = A4[0] - 2 * MARGIN
+LONGEST = 600  # characters of one text of a survey or a programme file that a page shows
+_TEXT = ParagraphStyle("text", fontName=BODY, fontSize=8.4, leading=11.6, textColor=INK)
+_STRONG = ParagraphStyle("strong", _TEXT, fontName=BOLD)
+_SMALL = ParagraphStyle("small", _TEXT, fontSize=6.9, leading=9, textColor=HexColor("#4A4A46"))
+_CELL = ParagraphStyle("cell", _TEXT, fontSize=7.5, leading=9.4)
+_NUMBER = ParagraphStyle("number", _CELL, alignment=2)
+_HEAD = ParagraphStyle("head", _CELL, fontName=BOLD)
+_HEAD_NUMBER = ParagraphStyle("head number", _HEAD, alignment=2)
+_CAPTION = ParagraphStyle("caption", _TEXT, fontName=BOLD, fontSize=8, leading=10.5)
+_H1 = ParagraphStyle(
+    "h1", _TEXT, fontName=BOLD, fontSize=17, leading=21, textColor=ACCENT, splitLongWords=1
+)
+_H2 = ParagraphStyle(
+    "h2",
+    _TEXT,
+    fontName=BOLD,
+    fontSize=10.5,
+    leading=13,
+    textColor=ACCENT,
+    spaceBefore=9,
+    spaceAfter=3,
+    keepWithNext=1,
+)
+
+
+def marked(text: str) -> str:
+    """Text as reportlab takes it: no mark-up, no steering characters, no endless words."""
+    shown = visible(text)
+    shown = shown if len(shown) <= LONGEST else shown[:LONGEST].rstrip() + " … (cut)"
+    return escape(shown)
+
+
+def paragraph(text: str, style: ParagraphStyle = _TEXT) -> Paragraph:
+    """One paragraph of plain text."""
+    return Paragraph(marked(text), style)
+
+
+def table(grid: Grid, width: float = WIDTH) -> Table:
+    """A table whose header is repeated on every page."""
+    heads = [
+        paragraph(text, _HEAD if n < grid.texts else _HEAD_NUMBER)
+        for n, text in enumerate(grid.columns)
+    ]
+    rows = [
+        [paragraph(t, _CELL if n < grid.texts else _NUMBER) for n, t in enumerate(row)]
+        for row in grid.rows
+    ]
+    made = Table([heads, *rows], colWidths=_widths(grid, width), repeatRows=1)
+    made.setStyle(
+        TableStyle(
+            [
+                ("VALIGN", (0, 0), (-1, -1), "TOP"),
+                ("LINEBELOW", (0, 0), (-1, 0), 0.9, ACCENT),
+                ("LINEBELOW", (0, 1), (-1, -1), 0.25, RULE),
+                ("TOPPADDING", (0, 0), (-1, -1), 1.6),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.9),
+                ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
+                ("RIGHTPADDING", (0, 0), (-1, -1), 2.5),
+            ]
+        )
+    )
+    return made
+
+
+def _widths(grid: Grid, width: float) -> list[float]:
+    if grid.widths:
+        return [width * share / sum(grid.widths) for share in grid.widths]
+    numbers = len(grid.columns) - grid.texts
+    each = min(62.0, 0.68 * width / max(numbers, 1))
+    words = (width - numbers * each) / grid.texts
+    return [words] * grid.texts + [each] * numbers
+
+
+def _grid(grid: Grid) -> list[Flowable]:
+    title = paragraph(grid.title, _CAPTION)
+    title.keepWithNext = 1
+    body = table(grid)
+    notes = [paragraph(note, _SMALL) for note in grid.notes]
+    if len(grid.rows) <= 14:
+        return [KeepTogether([title, body, *notes]), Spacer(0, 5)]
+    return [title, body, *notes, Spacer(0, 5)]
+
+
+def _figure(figure: Figure) -> list[Flowable]:
+    parts = [
+        paragraph(figure.title, _CAPTION),
+        paragraph(figure.unit, _SMALL),
+        Spacer(0, 3),
+        draw(figure, WIDTH),
+        paragraph(figure.alt, _SMALL),
+    ]
+    return [KeepTogether(parts), Spacer(0, 6)]
+
+
+def _blocks(section: Section) -> list[Flowable]:
+    flow: list[Flowable] = [paragraph(section.title, _H2)]
+    for block in section.blocks:
+        if isinstance(block, Words):
+            flow += [paragraph(block.text, _STRONG if block.strong else _TEXT), Spacer(0, 2.5)]
+        elif isinstance(block, Grid):
+            flow += _grid(block)
+        else:
+            flow += _figure(block)
+    return flow
+
+
+def sign_off(lines: Sequence[tuple[str, str]]) -> Table:
+    """A box for the name, the role, the date and the hand of whoever answers for it."""
+    rows = [[paragraph(what, _HEAD), paragraph(said, _CELL)] for what, said in lines]
+    made = Table(rows, colWidths=[WIDTH * 0.26, WIDTH * 0.74])
+    made.setStyle(
+        TableStyle(
+            [
+                ("BOX", (0, 0), (-1, -1), 0.8, ACCENT),
+                ("INNERGRID", (0, 0), (-1, -1), 0.25, RULE),
+                ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
+                ("TOPPADDING", (0, 0), (-1, -1), 4),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 5),
+            ]
+        )
+    )
+    return made
+
+
+def write_pdf(path: Path, document: Document) -> None:
+    """Write a document; the same document gives the same bytes."""
+    register_fonts()
+    flow: list[Flowable] = [paragraph(document.title, _H1), paragraph(document.subtitle, _STRONG)]
+    for section in document.sections:
+        flow += _blocks(section)
+    if document.sign_off:
+        flow.append(
+            KeepTogether([paragraph("Sign-off", _H2), sign_off(document.sign_off)])
+        )
+    made = SimpleDocTemplate(
+        str(path),
+        pagesize=A4,
+        leftMargin=MARGIN,
+        rightMargin=MARGIN,
+        topMargin=15 * mm,
+        bottomMargin=17 * mm,
+        title=visible(document.title)[:LONGEST],
+        subject=visible(document.subtitle)[:LONGEST],
+        lang="en",
+        invariant=1,
+    )
+
+    def foot(canvas: Canvas, page: SimpleDocTemplate) -> None:
+        canvas.saveState()
+        canvas.setStrokeColor(RULE)
+        canvas.line(MARGIN, 13 * mm, A4[0] - MARGIN, 13 * mm)
+        line = paragraph(document.stamp, _SMALL)
+        line.wrap(WIDTH - 50, 20)
+        line.drawOn(canvas, MARGIN, 13 * mm - 2 - min(line.height, 18))
+        canvas.setFont(BODY, 6.9)
+        canvas.drawRightString(A4[0] - MARGIN, 13 * mm - 9, f"page {page.page}")
+        canvas.restoreState()
+
+    made.build(flow, onFirstPage=foot, onLaterPages=foot)

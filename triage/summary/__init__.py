@@ -1,0 +1,1 @@
+"""The summary that funders, lenders, the public and the programme itself read."""

@@ -1,0 +1,272 @@
+"""Parts 1 to 6 of a programme summary: what it is, how many, what moved, and why."""
+
+from triage.report.document import Bar, Figure, Grid, Section, Words
+from triage.report.labels import FIX, LANES, LOOK, MEASURE_GROUPS, QUEUES, REVIEW, SAFE
+from triage.summary.counts import COVERAGE, ENTERED, LEFT, NOT_JUDGED
+from triage.summary.told import Facts, Told
+
+LEGEND = tuple((look.title, look.fill, look.hatch) for look in QUEUES)
+TOP = 12
+_COVERAGE_WORDS = {
+    "decidable": "In date and decidable: every required rule could be answered",
+    "not decidable": "In date, not decidable on the evidence held",
+    "out of date": "Surveyed, but a required answer is past its age limit",
+    "nothing proposed": "Surveyed, no measure proposed",
+    "not surveyed": "No accepted survey row",
+}
+DEFINITIONS = (
+    ("in scope", "home listed in the programme stock total on the cut-off date"),
+    ("surveyed", "at least one accepted survey row"),
+    ("in date", "required fields for the measure within their age limits"),
+    ("decidable", "every required rule could be evaluated"),
+    (
+        "queue count",
+        "homes, once for each measure group, by the worst of their parts; the home-level count "
+        "uses the worst proposed measure",
+    ),
+    ("screened safe share", "safe / decidable; also shown safe / all"),
+    (
+        "failing (foam)",
+        "inspection verdict: water to repair first, specialist, remove the foam, or stop; the "
+        "stricter class 'timber damage' is decay grade d2 or worse",
+    ),
+    ("verified repair", "looked at, tested and read again by somebody other than the installer"),
+    ("interval", "95% two-sided unless stated; method named"),
+    ("non-response", "selected but not completed, with reason"),
+    ("override", "decision of a named specialist in force on the cut-off date"),
+)
+
+
+def first_parts(told: Told, facts: Facts) -> list[Section]:
+    """Header, definitions, coverage, queues, movement, reasons."""
+    return [
+        _header(facts),
+        Section(
+            "2  Definitions",
+            (Grid("definitions", "Words used", ("Term", "Means"), DEFINITIONS, 2, (), (1, 4)),),
+        ),
+        _coverage(told, facts),
+        _queues(told, facts),
+        _movement(told, facts),
+        _reasons(told, facts),
+    ]
+
+
+def _header(facts: Facts) -> Section:
+    policy, tool = _part(facts, "policy"), _part(facts, "tool")
+    hashes = f"run {facts.record['run_id']}; tables {_snapshot(facts)}"
+    rows = (
+        ("Programme", f"{facts.name} ({facts.programme_id})"),
+        ("For", f"{facts.audience}; small counts by the rules of this reader, {facts.disclosure}"),
+        ("Reporting period", facts.period),
+        ("Data cut-off", facts.as_of),
+        (
+            "Policy pack",
+            f"{policy.get('name')} {policy.get('version')}, sha256 {policy.get('sha256')}",
+        ),
+        (
+            "Software and rule set",
+            f"version {tool.get('version')}, sha256 {tool.get('sha256')}",
+        ),
+        ("Snapshot", hashes),
+        ("Climate data", "; ".join(facts.climate) or "not recorded"),
+        ("Signed off by", facts.signed_by or "not signed off"),
+    )
+    block = Grid("header", "This report", ("Item", "Value"), rows, 2, (), (1, 4))
+    return Section("1  What this report rests on", (block,))
+
+
+def _part(facts: Facts, key: str) -> dict[str, object]:
+    part = facts.record.get(key, {})
+    return part if isinstance(part, dict) else {}
+
+
+def _snapshot(facts: Facts) -> str:
+    """Hash of queue.parquet as the run recorded it: every count here goes back to it."""
+    tables = facts.record.get("tables", [])
+    found = [t for t in tables if t["name"] == "queue.parquet"] if isinstance(tables, list) else []
+    return f"queue.parquet sha256 {found[0]['sha256']}" if found else "not recorded"
+
+
+def _coverage(told: Told, facts: Facts) -> Section:
+    total = told.homes("coverage")
+    counts = [told.homes("coverage", coverage=name) for name in COVERAGE]
+    rows = [
+        (_COVERAGE_WORDS[name], told.text(n), told.share(n, total))
+        for name, n in zip(COVERAGE, counts, strict=True)
+    ]
+    rows.append(("All homes in scope", told.text(total), told.share(total, total)))
+    scope = (
+        "The programme did not declare its stock total: in scope are the homes surveyed."
+        if facts.stock_total is None
+        else "In scope is the stock total that the programme declared."
+    )
+    grid = Grid(
+        "coverage",
+        "Homes by how far their evidence goes; the lines add up to all homes",
+        ("Homes", "Count", "Share of all"),
+        tuple(rows),
+        notes=(scope, *told.notes),
+    )
+    decidable = told.homes("coverage", coverage="decidable")
+    say = f"{told.text(decidable)} of {told.text(total)} homes are decidable for every measure "
+    return Section("3  Coverage", (Words(say + "proposed for them."), grid))
+
+
+def groups_of(told: Told) -> list[str]:
+    """Measure groups that occur, in their fixed order."""
+    there = set(told.release.tables["measures"]["measure_group"]) - {"all"}
+    return [g for g in MEASURE_GROUPS if g in there] + sorted(there - set(MEASURE_GROUPS))
+
+
+def _queues(told: Told, facts: Facts) -> Section:
+    rows, lanes, bars = [], [], []
+    for group in [*groups_of(told), "all"]:
+        title = MEASURE_GROUPS.get(group, group) if group != "all" else "All measure groups"
+        total = told.homes("measures", measure_group=group)
+        decidable = told.homes("decidable", measure_group=group, decidable="yes")
+        parts = [told.homes("measures", measure_group=group, queue=q.queue) for q in QUEUES]
+        shares = [told.share(parts[0], decidable), told.share(parts[0], total)]
+        rows.append((title, *map(told.text, parts), told.text(total), told.text(decidable), *shares))
+        of = [told.homes("lanes", measure_group=group, lane=lane) for lane in LANES]
+        lanes.append((title, *map(told.text, of), told.text(parts[2])))
+        if group != "all" and None not in parts and total:
+            whole = sum(p for p in parts if p is not None) or 1
+            sizes = tuple(100 * (p or 0) / whole for p in parts)
+            bars.append(Bar(title, sizes, f"n = {total:,}"))
+    home = [told.homes("queues", queue=q.queue) for q in QUEUES]
+    heads = ("Safe to insulate", "Fix water first", "Specialist review", "All", "Decidable")
+    main = Grid(
+        "queues",
+        f"Homes by measure group and queue, screened on evidence to {facts.as_of}",
+        ("Measure group", *heads, "Safe of decidable", "Safe of all"),
+        tuple(rows),
+        notes=(
+            "A home counts once in each measure group proposed for it, by the worst of its parts.",
+            *told.notes,
+        ),
+    )
+    by_lane = Grid(
+        "lanes",
+        "Specialist review by lane: who acts next",
+        ("Measure group", *(LANES[lane][0].capitalize() for lane in LANES), "All review"),
+        tuple(lanes),
+        notes=(
+            "A home with several lanes counts under the first of them, left to right. Evidence "
+            "gap is missing information, not a technical finding.",
+            *told.notes,
+        ),
+    )
+    worst = ", ".join(f"{q.title.lower()} {told.text(n)}" for q, n in zip(QUEUES, home, strict=True))
+    judged = told.text(told.homes("queues"))
+    words = f"By the worst measure of each of {judged} homes with a measure proposed: {worst}."
+    blocks: list[Words | Grid | Figure] = [Words(words), main]
+    if bars:
+        blocks.append(_queue_figure(told, tuple(bars)))
+    return Section("4  Queues by measure group", (*blocks, by_lane))
+
+
+def _queue_figure(told: Told, bars: tuple[Bar, ...]) -> Figure:
+    fix = [(bar.parts[1], bar.label) for bar in bars]
+    most = max(fix)
+    title = f"Fix water first is {most[0]:.0f}% of {most[1].lower()} homes, its largest share"
+    if most[0] == 0:
+        title = "No measure group that can be shown has a home in fix water first"
+    alt = "; ".join(
+        f"{b.label}: safe {b.parts[0]:.0f}%, fix {b.parts[1]:.0f}%, review {b.parts[2]:.0f}%"
+        for b in bars
+    )
+    left = " Groups with a withheld count are left out." if told.rule.withholds else ""
+    unit = f"Share of the homes of each measure group, percent; n homes at the right.{left}"
+    return Figure("queue_shares", title, unit, alt + ".", bars, LEGEND)
+
+
+def _movement(told: Told, facts: Facts) -> Section:
+    title = "5  Movement since the last report"
+    if not told.has("movement"):
+        words = f"Not recorded: {facts.before}."
+        return Section(title, (Words(words),))
+    froms, tos = (*LOOK, NOT_JUDGED, ENTERED), (*LOOK, NOT_JUDGED, LEFT)
+    froms, tos = (SAFE, FIX, REVIEW, *froms[3:]), (SAFE, FIX, REVIEW, *tos[3:])
+
+    def word(name: str) -> str:
+        return LOOK[name].title if name in LOOK else name.capitalize()
+
+    rows = [
+        (
+            word(was),
+            *(told.text(told.homes("movement", queue_before=was, queue=now)) for now in tos),
+            told.text(told.homes("movement", queue_before=was)),
+        )
+        for was in froms
+    ]
+    ends = [told.text(told.homes("movement", queue=now)) for now in tos]
+    rows.append(("All", *ends, told.text(told.homes("movement"))))
+    grid = Grid(
+        "movement",
+        "Homes by worst queue: before in rows, now in columns",
+        ("From", *(f"to {word(now).lower()}" for now in tos), "All"),
+        tuple(rows),
+        notes=told.notes,
+    )
+    came = {w: told.homes("movement", queue_before=w, queue=FIX) for w in (SAFE, REVIEW)}
+    back = (
+        f"Came to fix water first: {told.text(came[SAFE])} homes from safe to insulate, "
+        f"{told.text(came[REVIEW])} from specialist review. Returned after a repair: see part 8."
+    )
+    return Section(title, (Words(f"Compared with {facts.before}."), grid, Words(back)))
+
+
+def _top(told: Told, table: str, column: str, words: dict[str, str]) -> list[tuple[str, str, int]]:
+    """Categories whose count is printed, the largest first."""
+    if not told.has(table):
+        return []
+    rows = told.release.tables[table].drop_nulls("homes")
+    found = [(k, words.get(k, k), int(n)) for k, n in rows.select(column, "homes").iter_rows()]
+    return sorted((f for f in found if f[0] != "all" and f[2] > 0), key=lambda f: (-f[2], f[0]))
+
+
+def _ranked(told: Told, table: str, column: str, words: dict[str, str], heads: tuple[str, str, str]
+            ) -> list[Grid | Figure | Words]:
+    """A table and its bars: title of the table, of the category, and what a bar counts."""
+    found = _top(told, table, column, words)[:TOP]
+    if not found:
+        return [Words(f"{heads[0]}: none that can be shown.")]
+    whole = told.homes("queues")
+    rows = tuple((f"{w} ({k})", told.text(n), told.share(n, whole)) for k, w, n in found)
+    more = " Further ones have counts that are smaller or withheld."
+    once = f"A home can count more than once, so the lines do not add up. The {len(rows)} largest."
+    grid = Grid(
+        table,
+        f"{heads[0]}, of {told.text(whole)} homes with a measure proposed",
+        (heads[1], "Homes", "Share of homes"),
+        rows,
+        notes=(once + more, *told.notes),
+    )
+    bars = tuple(Bar(w, (float(n),), f"{n:,}") for _, w, n in found[:8])
+    alt = "; ".join(f"{w}: {n:,}" for _, w, n in found[:8]) + "."
+    title = f"{found[0][1]}: {heads[2]} {found[0][2]:,} homes, the most"
+    unit = f"Homes; n = {told.text(whole)} with a measure proposed. A home can count more than once."
+    return [grid, Figure(table + "_bars", title, unit, alt, bars)]
+
+
+def _reasons(told: Told, facts: Facts) -> Section:
+    rules = _ranked(
+        told,
+        "reasons",
+        "rule_id",
+        dict(facts.rule_titles),
+        ("Rules that fired, by homes affected", "Rule", "fired at"),
+    )
+    gaps = _ranked(
+        told,
+        "gaps",
+        "field",
+        dict(facts.field_labels),
+        ("Missing answers, by homes waiting", "Answer", "missing at"),
+    )
+    # The table says what the bars of rules say; of gaps the bars are enough on paper.
+    return Section("6  Reasons", (*rules, *gaps))
+
+
+__all__ = ["LEGEND", "REVIEW", "first_parts", "groups_of"]

@@ -1,0 +1,323 @@
+"""Parts 7 to 12 of a programme summary: foam, repairs, decisions, quality, limits, map."""
+
+import polars as pl
+
+from triage.report.document import Figure, Grid, Section, Span, Spot, Words
+from triage.report.labels import LIMITS, PRE_START, QUEUES, plain
+from triage.store import Store
+from triage.summary.content import LEGEND
+from triage.summary.counts import FOUND, REPAIR_STATES
+from triage.summary.roofs import CONFIDENCE, roofs_range, share_interval
+from triage.summary.told import NO_SHARE, Facts, Told
+
+_METHOD = f"Interval: Wilson score, {CONFIDENCE:.0%} two-sided."
+
+
+def last_parts(told: Told, facts: Facts, store: Store) -> list[Section]:
+    """Foamed roofs, repairs, overrides, quality, limits, map."""
+    return [
+        _foam(told, store),
+        _repairs(told, store),
+        _overrides(told, facts),
+        _quality(told, store),
+        Section(
+            "11  Limits",
+            (Words(LIMITS, strong=True), *(Words(text) for text in facts.cautions), Words(PRE_START)),
+        ),
+        _map(told, facts),
+    ]
+
+
+def _foam(told: Told, store: Store) -> Section:
+    title = "7  Roofs that already carry foam"
+    if not told.has("roofs"):
+        return Section(title, (Words("Foamed roofs: none found in the surveys of this run."),))
+    strata = sorted(set(told.release.tables["roofs"]["stratum"]) - {"all"})
+    rows, spans = [], []
+    for stratum in [*strata, "all"]:
+        roofs = told.homes("roofs", stratum=stratum)
+        opened = told.homes("roofs", stratum=stratum, status="opened")
+        lost = told.homes("roofs", stratum=stratum, status="not completed")
+        failing = told.homes("roof_verdicts", stratum=stratum, verdict="failing")
+        span = _interval(told, failing, opened)
+        said = "not opened" if opened == 0 else _percents(span)
+        label = "All strata, not weighted" if stratum == "all" else stratum
+        counts = map(told.text, (roofs, opened, failing, lost))
+        rows.append((label, *counts, said, _out_of(told, failing, opened, roofs)))
+        if span and opened and failing is not None and stratum != "all":
+            spans.append(Span(label, *span, failing / opened, f"n = {opened:,}"))
+    grid = Grid(
+        "foam_strata",
+        "Foamed roofs by stratum: opened at random, and what that says",
+        (
+            *("Stratum", "Roofs (N)", "Opened at random", "Failing", "Not completed"),
+            *("Share failing, interval", "Failing roofs of N"),
+        ),
+        tuple(rows),
+        notes=(
+            f"{_METHOD} Failing roofs of N: inverted hypergeometric, the same confidence. A "
+            "stratum groups roofs alike in how they fail.",
+            *_rounded_note(told),
+            *told.notes,
+        ),
+        widths=(3.6, 0.9, 1, 0.9, 1.1, 1.5, 1.4),
+    )
+    blocks: list[Words | Grid | Figure] = [grid]
+    opened = told.homes("roofs", status="opened")
+    if opened == 0:
+        blocks.append(Words("Random openings: not recorded. Without them no share can be given."))
+    if spans:
+        blocks.append(_span_figure(spans))
+    blocks += [_non_response(told, store), *_targeted(told, store)]
+    return Section(title, tuple(blocks))
+
+
+def _rounded_note(told: Told) -> tuple[str, ...]:
+    if told.rule.rounding == 1:
+        return ()
+    return ("The interval is the widest that the rounded counts leave possible.",)
+
+
+def _interval(told: Told, failing: int | None, opened: int | None) -> tuple[float, float] | None:
+    """Made of printed counts alone, so that it tells nothing more than they do."""
+    if not opened or failing is None or opened < told.rule.percent_min:
+        return None
+    counts = [
+        (told.possible("", n, least=True), told.possible("", n, least=False))
+        for n in (failing, opened)
+    ]
+    return share_interval(*counts)
+
+
+def _percents(span: tuple[float, float] | None) -> str:
+    return NO_SHARE if span is None else f"{span[0]:.0%} to {span[1]:.0%}"
+
+
+def _out_of(told: Told, failing: int | None, opened: int | None, roofs: int | None) -> str:
+    """Whole roofs, only where the counts are exact."""
+    if told.rule.rounding > 1 or failing is None or not opened or roofs is None:
+        return NO_SHARE
+    low, high = roofs_range(failing, opened, roofs)
+    return f"{low:,} to {high:,}"
+
+
+def _span_figure(spans: list[Span]) -> Figure:
+    widest = max(spans, key=lambda s: s.high)
+    title = f"At most {widest.high:.0%} of the roofs of any stratum shown are estimated failing"
+    alt = "; ".join(f"{s.label}: {s.low:.0%} to {s.high:.0%}, {s.shown}" for s in spans) + "."
+    unit = f"Estimated share of roofs that fail, percent of each stratum. {_METHOD} n roofs opened."
+    return Figure("foam_intervals", title, unit, alt, tuple(spans))
+
+
+def _non_response(told: Told, store: Store) -> Words:
+    lost = told.homes("roofs", status="not completed")
+    words = f"Non-response: {told.text(lost)} roofs selected at random, not completed"
+    reasons = store.table("report_roof").filter(pl.col("status") == "not completed")
+    if told.rule.withholds or not reasons.height:
+        return Words(f"{words}.")
+    by = reasons.group_by("why_not").len().sort("why_not")
+    told_by = ", ".join(f"{plain(str(why))} {n:,}" for why, n in by.iter_rows())
+    return Words(f"{words}: {told_by}.")
+
+
+def _targeted(told: Told, store: Store) -> list[Words | Grid]:
+    """Findings of other streams: to the programme by stream and stratum, to others as counts."""
+    found = store.table("report_finding")
+    lead = "Found in targeted inspections (not a rate)"
+    if not found.height:
+        return [Words(f"{lead}: not recorded.")]
+    if told.rule.withholds:
+        rows = tuple((w.capitalize(), told.text(told.homes("targeted", found=w))) for w in FOUND)
+        all_visited = ("Roofs visited", told.text(told.homes("targeted")))
+        heads = ("Found", "Roofs")
+        return [Grid("foam_targeted", lead, heads, (*rows, all_visited), notes=told.notes)]
+    counted = found.group_by("stream", "stratum").agg(
+        pl.len().alias("visits"),
+        (pl.col("status") == "opened").sum().alias("opened"),
+        pl.col("is_failing").sum().alias("failing"),
+        pl.col("is_damaged").sum().alias("damaged"),
+    )
+    rows = tuple(
+        (plain(str(stream)), str(stratum), *(f"{n:,}" for n in counts))
+        for stream, stratum, *counts in counted.sort("stream", "stratum").iter_rows()
+    )
+    heads = ("Stream", "Stratum", "Visits", "Opened", "Failing", "Timber damage")
+    return [Grid("foam_targeted", lead, heads, rows, texts=2)]
+
+
+def _repairs(told: Told, store: Store) -> Section:
+    title = "8  Repairs"
+    repairs = store.table("report_repair")
+    if not repairs.height:
+        rows = [(what, "not recorded") for what in (*REPAIR_STATES, "median days", "spend range")]
+        blank = Grid("repairs", "Repairs", ("Repairs", "Count"), tuple(rows))
+        return Section(title, (blank,))
+    whole = told.homes("repairs")
+    counts = [told.homes("repairs", state=state) for state in REPAIR_STATES]
+    lines = [
+        (f"Homes whose least advanced repair is {state}", told.text(n))
+        for state, n in zip(REPAIR_STATES, counts, strict=True)
+    ]
+    lines.append(("Homes with a repair", told.text(whole)))
+    if not told.rule.withholds:
+        states = dict(repairs.group_by("state").len().iter_rows())
+        lines += [(f"Repairs {s}", f"{states.get(s, 0):,}") for s in REPAIR_STATES]
+        lines.append(("Repairs ordered in all", f"{repairs.height:,}"))
+    lines += _days_and_spend(told, repairs)
+    lines.append(("Homes that were reopened after a repair", _returned(told)))
+    note = "A home with several repairs counts under the one that is least far."
+    return Section(
+        title,
+        (Grid("repairs", "Repairs", ("Repairs", "Count"), tuple(lines), notes=(note, *told.notes)),),
+    )
+
+
+def _returned(told: Told) -> str:
+    """Homes back in fix water first after a repair: those whose repair failed its check."""
+    return f"{told.text(told.homes('repairs', state='failed verification'))} by failed verification"
+
+
+def _days_and_spend(told: Told, repairs: pl.DataFrame) -> list[tuple[str, str]]:
+    """Median days and spend; of a group below the minimum nothing is said."""
+    done = repairs.drop_nulls("days").filter(pl.col("days") >= 0)
+    lines = []
+    # Decided by printed counts, so that whether it is printed tells nothing more.
+    ended = [told.homes("repairs", state=state) for state in REPAIR_STATES[1:]]
+    enough = None not in ended and sum(n or 0 for n in ended) >= told.rule.cell_min
+    days = f"{done['days'].median():.0f}" if enough and done.height else NO_SHARE
+    lines.append(("Median days from order to completion", days))
+    paid = repairs.drop_nulls(["cost_amount", "cost_currency"])
+    for (currency,), rows in paid.group_by(["cost_currency"], maintain_order=True):
+        said = NO_SHARE
+        # The ends of the range are single homes: outsiders get the middle half, to two figures.
+        ends = (0.25, 0.75) if told.rule.withholds else (0.0, 1.0)
+        many = rows["property_id"].n_unique() >= 2 * told.rule.cell_min
+        if not told.rule.withholds or (many and told.homes("repairs") is not None):
+            low, high = (rows["cost_amount"].quantile(q, "linear") or 0.0 for q in ends)
+            figures = ".2g" if told.rule.withholds else ".6g"
+            said = f"{float(f'{low:{figures}}'):,.0f} to {float(f'{high:{figures}}'):,.0f}"
+        name = "Spend a repair, middle half" if told.rule.withholds else "Spend a repair, all"
+        lines.append((f"{name}, {currency}", said))
+    if not paid.height:
+        lines.append(("Spend range", "not recorded"))
+    return lines
+
+
+def _overrides(told: Told, facts: Facts) -> Section:
+    title = "9  Overrides and exceptions"
+    if not told.has("override_rules"):
+        return Section(
+            title, (Words("Decisions of a named specialist in force on the cut-off date: none."),)
+        )
+    blocks = []
+    for table, column, head in (
+        ("override_rules", "override_rules_rule_id", "Rule"),
+        ("override_reasons", "override_reasons_reason_code", "Reason of the decision"),
+    ):
+        rows = told.release.tables[table].filter(pl.col(column) != "all").sort(column)
+        lines = tuple(
+            (f"{facts.rule_titles.get(k, plain(k))} ({k})" if head == "Rule" else plain(k), told.text(n))
+            for k, n in rows.select(column, "homes").iter_rows()
+        )
+        words = f"Accepted by a named specialist with conditions, by {head.lower()}"
+        note = "A home can count more than once."
+        blocks.append(Grid(table, words, (head, "Homes"), lines, notes=(note, *told.notes)))
+    return Section(title, tuple(blocks))
+
+
+def _quality(told: Told, store: Store) -> Section:
+    safe, seen = told.homes("clearances"), told.homes("clearances", seen="observed or better")
+    judged = told.homes("queues")
+    opened = told.homes("quality", flag="contradiction open")
+    ends = told.homes("quality", flag="evidence ends within 90 days")
+    rows = (
+        ("Clearances that rest on observed evidence or better", *_of(told, seen, safe)),
+        ("Homes with an open contradiction", *_of(told, opened, judged)),
+        ("Homes with evidence that expires within 90 days", *_of(told, ends, judged)),
+    )
+    grid = Grid(
+        "quality",
+        "Quality of the evidence",
+        ("What", "Homes", "Of", "Share"),
+        rows,
+        notes=(
+            "Clearances are safe to insulate, once a home and measure group; each is as good as "
+            "the weakest answer that it needs.",
+            *told.notes,
+        ),
+    )
+    return Section("10  Quality", (grid, *_contractors(told, store)))
+
+
+def _of(told: Told, part: int | None, whole: int | None) -> tuple[str, str, str]:
+    return told.text(part), told.text(whole), told.share(part, whole)
+
+
+def _contractors(told: Told, store: Store) -> list[Words | Grid]:
+    lead = "Contractor outcomes (verified and failed repairs)"
+    looked = store.table("report_repair").filter(
+        pl.col("state").is_in(["verified", "failed verification"])
+    )
+    if not looked.height:
+        return [Words(f"{lead}: not recorded.")]
+    if told.rule.withholds:
+        return [Words(f"{lead}: not printed for this reader; contractors stay with the programme.")]
+    by = looked.group_by(pl.col("contractor_id").fill_null("not recorded")).agg(
+        pl.len().alias("looked_at"), (pl.col("state") == "failed verification").sum().alias("failed")
+    )
+    rows = []
+    for who, n, failed in by.sort("contractor_id").iter_rows():
+        span = share_interval((failed, failed), (n, n))
+        rows.append((str(who), f"{n:,}", f"{failed:,}", _percents(span)))
+    heads = ("Contractor", "Repairs looked at", "Failed", "Share failed, interval")
+    return [Grid("contractors", lead, heads, tuple(rows), notes=(_METHOD,))]
+
+
+def _map(told: Told, facts: Facts) -> Section:
+    title = "12  Map by area"
+    if not told.has("areas"):
+        return Section(title, (Words("Areas: not recorded, or all homes are in one."),))
+    areas = sorted(set(told.release.tables["areas"]["area"]) - {"all"})
+    places = {a: (lat, lon) for a, lat, lon in facts.places.iter_rows()}
+    rows, spots = [], []
+    for area in areas:
+        total = told.homes("areas", area=area)
+        parts = [told.homes("areas", area=area, queue=q.queue) for q in QUEUES]
+        rows.append((area, *map(told.text, parts), told.text(total)))
+        known = [p for p in parts if p is not None]
+        if len(known) == len(parts) and total and area in places:
+            shares = tuple(p / (sum(known) or 1) for p in known)
+            spots.append(Spot(area, *places[area], total, shares))
+    grid = Grid(
+        "areas",
+        "Homes by area and worst queue",
+        ("Area (start of the postal code)", *(q.title for q in QUEUES), "All"),
+        tuple(rows),
+        notes=_map_notes(told),
+    )
+    if not spots:
+        return Section(title, (Words("No area has enough homes in every queue to be drawn."), grid))
+    return Section(title, (_map_figure(told, spots), grid))
+
+
+def _map_notes(told: Told) -> tuple[str, ...]:
+    if not told.rule.withholds:
+        return ()
+    rule = told.rule
+    return (
+        f"Areas with fewer than {rule.map_area_min} homes, and classes with fewer than "
+        f"{rule.map_class_min}, are withheld.",
+        *told.notes,
+    )
+
+
+def _map_figure(told: Told, spots: list[Spot]) -> Figure:
+    worst = max(spots, key=lambda s: (s.parts[1], s.label))
+    title = f"Fix water first has its largest share in {worst.label}: {worst.parts[1]:.0%} of homes"
+    alt = "; ".join(f"{s.label}: n {s.homes:,}, fix {s.parts[1]:.0%}" for s in spots) + "."
+    unit = (
+        "Homes by worst queue, share of each area; the area of a circle grows with its homes. Each "
+        "stands at the middle of its homes. "
+    )
+    left = "Areas with a withheld count are not drawn." if told.rule.withholds else ""
+    return Figure("area_map", title, (unit + left).strip(), alt, tuple(spots), LEGEND)

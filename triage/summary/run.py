@@ -1,0 +1,290 @@
+"""Makes the summary of a finished run for one reader."""
+
+import tempfile
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+
+from triage.contract import load_contract
+from triage.contract.disclosure import AUDIENCES, DisclosureRules, load_disclosure
+from triage.contract.disclosure import FILE as DISCLOSURE
+from triage.report.template import label_text
+from triage.contract.inspection import FILE as INSPECTION
+from triage.contract.inspection import load_inspection
+from triage.contract.policy_load import policy_dir
+from triage.errors import StoreError
+from triage.inputs import INPUTS, changed_inputs, open_stored, stored_inputs
+from triage.learn.suppression import Release, suppress
+from triage.outputs import CAUTIONS
+from triage.report.cells import inert
+from triage.report.document import Document, Grid
+from triage.report.html_document import write_html
+from triage.report.pdf import write_pdf
+from triage.runs import STORE, new_run_folder, read_record
+from triage.steps import load_pipeline, run_pipeline
+from triage.store import Store
+from triage.summary.content import first_parts
+from triage.summary.counts import ENTERED, LEFT, NOT_JUDGED, Counted, Stock, count_all
+from triage.summary.findings import last_parts
+from triage.summary.keep import KEEP, SEND, Earlier, read_earlier, stock_name, write_kept
+from triage.summary.roofs import roof_tables
+from triage.summary.told import Facts, Told
+
+_COPIED = ("queue", "home", "home_queue", "contradiction", "expiry_calendar", "climate_record")
+_RECORDS = ("record_repair", "record_decision", "record_use", "record_inspection")
+_NAMES = {
+    "internal": "the programme itself",
+    "funder": "a funder",
+    "lender": "a lender",
+    "public": "the public",
+}
+
+
+@dataclass
+class Summary:
+    """What the stages of one report share."""
+
+    run: Store
+    store: Store
+    folder: Path
+    record: dict[str, Any]
+    source: Path
+    audience: str
+    rules: DisclosureRules
+    earlier: Earlier | None
+    signed_by: str
+    out: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def as_of(self) -> date:
+        """The data cut-off."""
+        return date.fromisoformat(str(self.record["as_of"]))
+
+
+@dataclass(frozen=True)
+class Made:
+    """A finished report: its tables as printed, its files."""
+
+    folder: Path
+    counted: Counted
+    release: Release
+    document: Document
+
+
+def make_report(
+    run_folder: Path,
+    audience: str,
+    out: Path,
+    before: Path | None,
+    signed_by: str,
+    say: Callable[[str], None],
+) -> Made:
+    """Write the summary of a run for one reader into a new folder.
+
+    Parameters
+    ----------
+    run_folder
+        Folder of a finished run.
+    audience
+        One of `contract.disclosure.AUDIENCES`.
+    out
+        Folder to make. `send` is for the reader, `keep` for the next report alone.
+    before
+        The last report, or a run to compare with.
+    signed_by
+        Who answers for it; empty if nobody yet.
+    say
+        Told what is about to happen.
+
+    Raises
+    ------
+    StoreError
+        If a folder is not what it should be, or the two are of different programmes.
+    DisclosureError
+        If an earlier report gives a small count away whatever is withheld now.
+    """
+    record = read_record(run_folder)
+    rules, rule_folder = _rules(run_folder)
+    withholds = rules.audiences[audience].withholds
+    earlier = read_earlier(before, withholds=withholds) if before is not None else None
+    _same_programme(record, earlier, before)
+    stages = {
+        "foamed_roofs": lambda work: _foamed_roofs(work, rule_folder),
+        "tables": _tables,
+        "write": _write,
+    }
+    pipeline = load_pipeline("programme_summary", stages)
+    with (
+        new_run_folder(out) as folder,
+        tempfile.TemporaryDirectory() as scratch,
+        Store(run_folder / STORE, read_only=True) as run,
+        Store(Path(scratch) / "report.duckdb") as store,
+    ):
+        _need_tables(run, run_folder)
+        for name in (*_COPIED, *_RECORDS):
+            store.put(name, run.table(name))
+        work = Summary(
+            run, store, folder, record, run_folder, audience, rules, earlier, signed_by
+        )
+        run_pipeline(pipeline, work, store, stages, {"as_of": work.as_of}, say)
+    return Made(out, work.out["counted"], work.out["release"], work.out["document"])
+
+
+def _rules(run_folder: Path) -> tuple[DisclosureRules, Path]:
+    """Disclosure and inspection rules: the run's own pack's if it kept them, else those here."""
+    stored = run_folder / INPUTS / "_policy"
+    kept = all((stored / name).is_file() for name in (DISCLOSURE, INSPECTION))
+    folder = stored if kept else policy_dir("default")
+    return load_disclosure(folder), folder
+
+
+def _same_programme(record: dict[str, Any], earlier: Earlier | None, before: Path | None) -> None:
+    if earlier is None:
+        return
+    ids = earlier.programme_id, str(record["programme_id"])
+    if ids[0] != ids[1]:
+        what = f"the two are of two programmes, {ids[0]!r} and {ids[1]!r}"
+        raise StoreError(what, str(before), "name a report or a run of the same programme")
+    if earlier.as_of > str(record["as_of"]):
+        what = f"it is of {earlier.as_of}, later than this run of {record['as_of']}"
+        raise StoreError(what, str(before), "name an earlier one")
+
+
+def _need_tables(run: Store, folder: Path) -> None:
+    missing = sorted({*_COPIED, *_RECORDS} - set(run.tables()))
+    if missing:
+        what = f"the run has no table {missing[0]!r}: an older version of the tool made it"
+        raise StoreError(what, str(folder), "run the programme again, then report")
+
+
+def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
+    for name, frame in roof_tables(work.run, load_inspection(rule_folder), work.as_of).items():
+        work.store.put(name, frame)
+
+
+def _tables(work: Summary) -> None:
+    """Count, then withhold: from here on only printed counts are at hand."""
+    rule = work.rules.audiences[work.audience]
+    stock = Stock(stock_name(work.record))
+    programme = open_stored(work.source, stored_inputs(work.source, work.record))[0]
+    moved = _moved(work.store.table("report_home"), work.earlier)
+    counted = count_all(work.store, stock, programme.stock_total, moved)
+    told = [work.earlier.release] if work.earlier and work.earlier.release else []
+    work.out["counted"] = counted
+    work.out["release"] = suppress(counted.tables, rule, told, counted.links)
+
+
+def _moved(homes: pl.DataFrame, earlier: Earlier | None) -> pl.DataFrame | None:
+    """Homes with something judged in either of the two, and the worst queue in each."""
+    if earlier is None:
+        return None
+    now = homes.select("property_id", now="queue", is_now=True)
+    then = earlier.homes.select("property_id", then="queue", is_then=True)
+    both = now.join(then, on="property_id", how="full", coalesce=True)
+    judged = both.filter(pl.col("now").is_not_null() | pl.col("then").is_not_null())
+    return judged.sort("property_id").select(
+        pl.when(pl.col("is_then").is_null())
+        .then(pl.lit(ENTERED))
+        .otherwise(pl.col("then").fill_null(NOT_JUDGED))
+        .alias("queue_before"),
+        pl.when(pl.col("is_now").is_null())
+        .then(pl.lit(LEFT))
+        .otherwise(pl.col("now").fill_null(NOT_JUDGED))
+        .alias("queue"),
+        pl.lit(Stock(earlier.stock).of("judged")).alias("population_before"),
+    )
+
+
+def _write(work: Summary) -> None:
+    release: Release = work.out["release"]
+    told, facts = Told(release), _facts(work)
+    sections = (*first_parts(told, facts), *last_parts(told, facts, work.store))
+    document = Document(
+        title=facts.name,
+        subtitle=f"Moisture screening before insulation: summary for {facts.audience}",
+        stamp=f"{facts.programme_id} · evidence to {facts.as_of} · run {work.record['run_id']} · "
+        "screening result; not a survey, valuation, design or warranty",
+        sections=sections,
+        sign_off=(
+            ("Name", work.signed_by),
+            ("Role", ""),
+            ("Date", ""),
+            ("Signature", ""),
+        ),
+    )
+    send = work.folder / SEND
+    send.mkdir()
+    write_pdf(send / "report.pdf", document)
+    write_html(send / "report.html", document)
+    for grid in document.grids():
+        _write_csv(send / f"{grid.name}.csv", grid)
+    _check_names(document)
+    about = {
+        "audience": _NAMES[work.audience],
+        "as_of": str(work.record["as_of"]),
+        "programme_id": str(work.record["programme_id"]),
+        "run_id": work.record["run_id"],
+        "stock": stock_name(work.record),
+        "disclosure_sha256": work.rules.digest,
+    }
+    write_kept(work.folder / KEEP, release, work.store.table("report_home"), about)
+    work.out["document"] = document
+
+
+def _check_names(document: Document) -> None:
+    names = [grid.name for grid in document.grids()]
+    if len(names) != len(set(names)):
+        raise RuntimeError(f"two tables of a report have one name: {sorted(names)}")
+
+
+def _write_csv(path: Path, grid: Grid) -> None:
+    frame = pl.DataFrame(list(grid.rows), schema=list(grid.columns), orient="row")
+    frame.select(inert(pl.col(name)).alias(name) for name in grid.columns).write_csv(path)
+
+
+def _facts(work: Summary) -> Facts:
+    record = work.record
+    stored = stored_inputs(work.source, record)
+    changed = changed_inputs(work.source, stored)
+    if changed:
+        what = f"the inputs stored with the run are no longer what it read: {changed[0]}"
+        raise StoreError(what, str(work.source), "run the programme again, then report")
+    programme, policy = open_stored(work.source, stored)
+    climate = work.store.table("climate_record").select("climate_name", "dataset").unique()
+    told = [" · ".join(t for t in row if t) for row in climate.sort(pl.all()).iter_rows()]
+    before = work.earlier
+    return Facts(
+        record=record,
+        name=programme.name,
+        programme_id=programme.programme_id,
+        period=f"{before.as_of} to {record['as_of']}" if before else f"to {record['as_of']}",
+        as_of=str(record["as_of"]),
+        stock_total=programme.stock_total,
+        audience=_NAMES[work.audience],
+        climate=tuple(told),
+        rule_titles={rule.id: rule.title for rule in policy.rules.values()},
+        field_labels={name: label_text(f) for name, f in load_contract().fields.items()},
+        cautions=CAUTIONS,
+        before=before.words if before else "no earlier report or run was given",
+        disclosure=f"sha256 {work.rules.digest[:12]}",
+        signed_by=work.signed_by,
+        places=_places(work.store),
+    )
+
+
+def _places(store: Store) -> pl.DataFrame:
+    """The middle of the homes of each area, to a tenth of a degree's hundredth: no home."""
+    return store.ask(
+        """
+        SELECT area, round(avg(lat), 2) AS lat, round(avg(lon), 2) AS lon
+        FROM report_home WHERE queue IS NOT NULL AND lat IS NOT NULL
+        GROUP BY area HAVING area <> 'not known' ORDER BY area
+        """
+    )
+
+
+__all__ = ["AUDIENCES", "Made", "make_report"]
