@@ -1,6 +1,6 @@
 """Tables of counts that are printed together: their cells, and which cells add up to which."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import combinations
 
@@ -20,7 +20,8 @@ class Table:
     `overlapping` dimension a home may count more than once (reasons): its parts do not add up,
     and `counts` brings the rows with "all" itself. `stands_for` says which dimension of another
     population a margin of this table counts: in a movement table, the queue before. `area` is
-    the dimension that a map draws; None for a table.
+    the dimension that a map draws; None for a table. In a dimension of `parts_of` a category
+    without homes is a 0 like any other: the homes are part of those that another table counts.
     """
 
     name: str
@@ -29,6 +30,7 @@ class Table:
     overlapping: tuple[str, ...] = ()
     stands_for: Mapping[str, tuple[str, str]] = field(default_factory=dict)
     area: str | None = None
+    parts_of: tuple[str, ...] = ()
 
     @property
     def dimensions(self) -> tuple[str, ...]:
@@ -62,7 +64,7 @@ def with_margins(table: Table) -> pl.DataFrame:
             level = full.group_by(kept).agg(total) if kept else full.select(total)
             levels.append(level.with_columns(pl.lit(ALL).alias(name) for name in summed))
     rows = pl.concat([level.select(*names, HOMES) for level in levels])
-    return rows.with_columns(_cell(table), _void(names).alias("is_void")).sort(names).collect()
+    return rows.with_columns(_cell(table), _void(table).alias("is_void")).sort(names).collect()
 
 
 def _check(table: Table) -> None:
@@ -111,8 +113,9 @@ def _named(population: str, dimensions: Mapping[str, str]) -> pl.Expr:
     return pl.concat_str(pl.lit(population), *parts, separator=_SEPARATOR, ignore_nulls=True)
 
 
-def _void(names: Sequence[str]) -> pl.Expr:
+def _void(table: Table) -> pl.Expr:
     """A whole category without homes: its 0 says nothing about a home (7.3)."""
+    names = [name for name in table.dimensions if name not in table.parts_of]
     return pl.any_horizontal((pl.col(HOMES).sum().over(name) == 0) for name in names)
 
 

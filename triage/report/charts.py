@@ -11,8 +11,9 @@ from triage.report.document import Bar, Figure, Span, Spot
 from triage.report.fonts import BODY, BOLD, register_fonts
 
 _INK, _PALE, _LINE = HexColor("#1A1A1A"), HexColor("#E8E8E4"), HexColor("#8A8A86")
-_ROW, _TEXT = 15.0, 7.5
+_ROW, _TEXT = 12.5, 7.0
 _PLAIN = "#182F5C"
+_Box = tuple[float, float, float, float]  # left, bottom, right, top
 
 
 def draw(figure: Figure, width: float) -> Drawing:
@@ -64,15 +65,13 @@ def _block(
 
 
 def _word(x: float, y: float, text: str, font: str = BODY, anchor: str = "start") -> String:
-    return String(
-        x, y, text, fontName=font, fontSize=_TEXT, fillColor=_INK, textAnchor=anchor
-    )
+    return String(x, y, text, fontName=font, fontSize=_TEXT, fillColor=_INK, textAnchor=anchor)
 
 
 def _bars(figure: Figure, width: float) -> Drawing:
     bars = [mark for mark in figure.marks if isinstance(mark, Bar)]
     drawing, top = _canvas(width, len(bars), bool(figure.legend))
-    left, right = width * 0.34, max(stringWidth(bar.shown, BODY, _TEXT) for bar in bars) + 8
+    left, right = width * 0.4, max(stringWidth(bar.shown, BODY, _TEXT) for bar in bars) + 8
     longest = max((sum(bar.parts) for bar in bars), default=0.0) or 1.0
     scale = (width - left - right) / longest
     looks = figure.legend or (("", _PLAIN, ""),)
@@ -115,17 +114,24 @@ def _spots(figure: Figure, width: float) -> Drawing:
     middle = math.radians(sum(s.lat for s in spots) / len(spots))
     xs = [s.lon * math.cos(middle) for s in spots]
     ys = [s.lat for s in spots]
-    edge, most = 34.0, max(s.homes for s in spots)
+    edge, most = 26.0, max(s.homes for s in spots)
     wide = max(max(xs) - min(xs), 1e-6)
     tall = max(max(ys) - min(ys), 1e-6)
-    scale = min((width - 2 * edge) / wide, 150.0 / tall)
+    scale = min((width - 2 * edge) / wide, 105.0 / tall)
     height = tall * scale + 2 * edge
     drawing = Drawing(width, height + 18)
     drawing.add(Rect(0, 0, width, height, fillColor=HexColor("#F6F6F3"), strokeColor=_PALE))
     shift = (width - wide * scale) / 2
+    taken: list[_Box] = []
+    placed = []
     for spot, x, y in sorted(zip(spots, xs, ys, strict=True), key=lambda s: -s[0].homes):
         at = shift + (x - min(xs)) * scale, edge + (y - min(ys)) * scale
-        _pie(drawing, figure, spot, at, 7 + 11 * math.sqrt(spot.homes / most))
+        radius = 5 + 8 * math.sqrt(spot.homes / most)
+        _pie(drawing, figure, spot, at, radius)
+        taken.append((at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius))
+        placed.append((spot.label, at, radius))
+    for label, at, radius in placed:
+        drawing.add(_label(label, at, radius, taken))
     _scale_bar(drawing, scale, width)
     _legend(drawing, figure, height)
     return drawing
@@ -135,7 +141,7 @@ def _pie(
     drawing: Drawing, figure: Figure, spot: Spot, at: tuple[float, float], radius: float
 ) -> None:
     begin = 90.0
-    for value, (_, colour, _) in zip(spot.parts, figure.legend, strict=True):
+    for value, (_, colour, _) in zip(spot.parts, figure.legend, strict=False):
         if value >= 1.0:
             drawing.add(Circle(*at, radius, fillColor=HexColor(colour), strokeColor=white))
         elif value > 0:
@@ -144,7 +150,28 @@ def _pie(
                 Wedge(*at, radius, end, begin, fillColor=HexColor(colour), strokeColor=white)
             )
             begin = end
-    drawing.add(_word(at[0], at[1] - radius - 8, spot.label, BOLD, "middle"))
+
+
+def _label(text: str, at: tuple[float, float], radius: float, taken: list[_Box]) -> String:
+    """The name of a spot beside it, where nothing else is, and the place marked as taken."""
+    long, away = stringWidth(text, BOLD, _TEXT), radius + 3
+    x, y = at
+    places = [
+        (x + away, y - 2.5),
+        (x - away - long, y - 2.5),
+        (x - long / 2, y - away - 5),
+        (x - long / 2, y + away),
+    ]
+
+    def clashes(place: tuple[float, float]) -> int:
+        box = (place[0], place[1] - 1, place[0] + long, place[1] + 6)
+        return sum(
+            box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken
+        )
+
+    best = min(places, key=clashes)
+    taken.append((best[0], best[1] - 1, best[0] + long, best[1] + 6))
+    return _word(*best, text, BOLD)
 
 
 def _scale_bar(drawing: Drawing, scale: float, width: float) -> None:

@@ -14,7 +14,7 @@ class Words:
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A table: rows of text. `wide` names the column that takes the room, numbers stand right.
+    """A table: rows of text; words stand left, numbers right.
 
     `name` is that of its CSV file. `notes` are printed under it.
     """
@@ -26,11 +26,13 @@ class Grid:
     texts: int = 1  # so many columns from the left hold words; the others are numbers
     notes: tuple[str, ...] = ()
     widths: tuple[float, ...] = ()  # shares of the width; none: equal numbers, the rest for words
+    on_paper: bool = True  # false: a figure or a sentence says it; the file holds it all the same
+    has_head: bool = True  # false: the first column says what the second is
 
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One bar: its label and, in order, the length of each of its parts. [shown unit]"""
+    """One bar: its label and, in order, the length of each of its parts."""
 
     label: str
     parts: tuple[float, ...]

@@ -26,7 +26,8 @@ caption{text-align:left;font-weight:700;padding:.2rem 0}
 th,td{padding:.22rem .4rem;border-bottom:1px solid var(--rule);vertical-align:top;text-align:left;
 font-weight:400}
 thead th{font-weight:700;border-bottom:2px solid var(--accent);vertical-align:bottom}
-.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}thead .n{white-space:normal}
+.n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
+thead .n{white-space:normal}
 figure{margin:1rem 0}figcaption{font-weight:700}figure svg{width:100%;height:auto;display:block}
 .sign{border:2px solid var(--accent)}.sign th{width:26%;font-weight:700}
 footer{margin-top:2rem;border-top:1px solid var(--rule);padding-top:.5rem}
@@ -41,7 +42,7 @@ def write_html(path: Path, document: Document) -> None:
     parts = [
         '<!DOCTYPE html>\n<html lang="en">\n<head>\n<meta charset="utf-8">',
         '<meta name="viewport" content="width=device-width, initial-scale=1">',
-        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; "
+        '<meta http-equiv="Content-Security-Policy" content="default-src \'none\'; '
         "style-src 'unsafe-inline'\">",
         f"<title>{told(document.title)}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n<main>",
         f'<h1>{told(document.title)}</h1>\n<p class="lead">{told(document.subtitle)}</p>',
@@ -78,18 +79,23 @@ def _grid(grid: Grid) -> str:
     rows = "\n".join(
         "<tr>"
         + "".join(
-            f'<th scope="row">{told(text)}</th>' if n == 0 else f"<td{_side(n, grid)}>{told(text)}</td>"
+            f'<th scope="row">{told(text)}</th>'
+            if n == 0
+            else f"<td{_side(n, grid)}>{told(text)}</td>"
             for n, text in enumerate(row)
         )
         + "</tr>"
         for row in grid.rows
     )
     notes = "".join(f'<p class="small">{told(note)}</p>' for note in grid.notes)
-    return (
+    made = (
         f'<div class="scroll" tabindex="0" role="region" aria-label="{told(grid.title)}"><table>'
         f"<caption>{told(grid.title)}</caption>\n<thead><tr>{heads}</tr></thead>\n"
         f"<tbody>\n{rows}\n</tbody></table></div>{notes}"
     )
+    if grid.on_paper:
+        return made
+    return f"<details><summary>Table: {told(grid.title)}</summary>{made}</details>"
 
 
 def _side(column: int, grid: Grid) -> str:
@@ -101,7 +107,9 @@ def _figure(figure: Figure) -> str:
     svg = svg[svg.index("<svg") :]
     svg = re.sub(r"font-family: ?DejaVuSans(-Bold)?", _family, svg)
     svg = re.sub(r"\s*<(title|desc)>.*?</\1>", "", svg, flags=re.DOTALL)
-    svg = svg.replace("#clip", f"#clip_{figure.name}").replace('id="clip"', f'id="clip_{figure.name}"')
+    svg = svg.replace("#clip", f"#clip_{figure.name}").replace(
+        'id="clip"', f'id="clip_{figure.name}"'
+    )
     svg = svg.replace('id="group"', f'id="group_{figure.name}"')
     named = f'<svg role="img" aria-label="{told(figure.alt)}" '
     return (

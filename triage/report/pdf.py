@@ -10,6 +10,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
+    CondPageBreak,
     Flowable,
     KeepTogether,
     Paragraph,
@@ -25,13 +26,14 @@ from triage.report.fonts import BODY, BOLD, register_fonts
 from triage.report.labels import visible
 
 INK, ACCENT, RULE, BAND = (HexColor(c) for c in ("#1A1A1A", "#182F5C", "#B9B9B4", "#F3F3EF"))
-MARGIN = 17 * mm
-WIDTH = A4[0] - 2 * MARGIN
+MARGIN = 15 * mm
+PADDING = 6  # points; the frame of a page keeps them on each side
+WIDTH = A4[0] - 2 * MARGIN - 2 * PADDING
 LONGEST = 600  # characters of one text of a survey or a programme file that a page shows
-_TEXT = ParagraphStyle("text", fontName=BODY, fontSize=8.4, leading=11.6, textColor=INK)
+_TEXT = ParagraphStyle("text", fontName=BODY, fontSize=8, leading=10.8, textColor=INK)
 _STRONG = ParagraphStyle("strong", _TEXT, fontName=BOLD)
-_SMALL = ParagraphStyle("small", _TEXT, fontSize=6.9, leading=9, textColor=HexColor("#4A4A46"))
-_CELL = ParagraphStyle("cell", _TEXT, fontSize=7.5, leading=9.4)
+_SMALL = ParagraphStyle("small", _TEXT, fontSize=6.6, leading=8.2, textColor=HexColor("#4A4A46"))
+_CELL = ParagraphStyle("cell", _TEXT, fontSize=7.1, leading=8.7)
 _NUMBER = ParagraphStyle("number", _CELL, alignment=2)
 _HEAD = ParagraphStyle("head", _CELL, fontName=BOLD)
 _HEAD_NUMBER = ParagraphStyle("head number", _HEAD, alignment=2)
@@ -46,9 +48,8 @@ _H2 = ParagraphStyle(
     fontSize=10.5,
     leading=13,
     textColor=ACCENT,
-    spaceBefore=9,
-    spaceAfter=3,
-    keepWithNext=1,
+    spaceBefore=7,
+    spaceAfter=2,
 )
 
 
@@ -74,15 +75,16 @@ def table(grid: Grid, width: float = WIDTH) -> Table:
         [paragraph(t, _CELL if n < grid.texts else _NUMBER) for n, t in enumerate(row)]
         for row in grid.rows
     ]
-    made = Table([heads, *rows], colWidths=_widths(grid, width), repeatRows=1)
+    every = [heads, *rows] if grid.has_head else rows
+    made = Table(every, colWidths=_widths(grid, width), repeatRows=int(grid.has_head))
     made.setStyle(
         TableStyle(
             [
                 ("VALIGN", (0, 0), (-1, -1), "TOP"),
-                ("LINEBELOW", (0, 0), (-1, 0), 0.9, ACCENT),
+                ("LINEBELOW", (0, 0), (-1, 0), *((0.9, ACCENT) if grid.has_head else (0.25, RULE))),
                 ("LINEBELOW", (0, 1), (-1, -1), 0.25, RULE),
-                ("TOPPADDING", (0, 0), (-1, -1), 1.6),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.9),
+                ("TOPPADDING", (0, 0), (-1, -1), 1.1),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5),
                 ("LEFTPADDING", (0, 0), (-1, -1), 2.5),
                 ("RIGHTPADDING", (0, 0), (-1, -1), 2.5),
             ]
@@ -101,13 +103,10 @@ def _widths(grid: Grid, width: float) -> list[float]:
 
 
 def _grid(grid: Grid) -> list[Flowable]:
-    title = paragraph(grid.title, _CAPTION)
-    title.keepWithNext = 1
-    body = table(grid)
+    """Title, table, notes; the title goes as the first row would, never alone."""
+    title = [paragraph(grid.title, _CAPTION)] if grid.has_head else []
     notes = [paragraph(note, _SMALL) for note in grid.notes]
-    if len(grid.rows) <= 14:
-        return [KeepTogether([title, body, *notes]), Spacer(0, 5)]
-    return [title, body, *notes, Spacer(0, 5)]
+    return [CondPageBreak(70), *title, table(grid), *notes, Spacer(0, 4)]
 
 
 def _figure(figure: Figure) -> list[Flowable]:
@@ -118,19 +117,24 @@ def _figure(figure: Figure) -> list[Flowable]:
         draw(figure, WIDTH),
         paragraph(figure.alt, _SMALL),
     ]
-    return [KeepTogether(parts), Spacer(0, 6)]
+    return [KeepTogether(parts), Spacer(0, 4)]
 
 
 def _blocks(section: Section) -> list[Flowable]:
-    flow: list[Flowable] = [paragraph(section.title, _H2)]
+    flow: list[Flowable] = []
     for block in section.blocks:
+        if isinstance(block, Grid) and not block.on_paper:
+            continue
         if isinstance(block, Words):
             flow += [paragraph(block.text, _STRONG if block.strong else _TEXT), Spacer(0, 2.5)]
         elif isinstance(block, Grid):
             flow += _grid(block)
         else:
             flow += _figure(block)
-    return flow
+    # A heading stays with the start of what it heads.
+    first = next((b for b in section.blocks if not isinstance(b, Grid) or b.on_paper), None)
+    room = 90.0 + (draw(first, WIDTH).height if isinstance(first, Figure) else 0.0)
+    return [CondPageBreak(room), paragraph(section.title, _H2), *flow]
 
 
 def sign_off(lines: Sequence[tuple[str, str]]) -> Table:
@@ -158,16 +162,14 @@ def write_pdf(path: Path, document: Document) -> None:
     for section in document.sections:
         flow += _blocks(section)
     if document.sign_off:
-        flow.append(
-            KeepTogether([paragraph("Sign-off", _H2), sign_off(document.sign_off)])
-        )
+        flow.append(KeepTogether([paragraph("Sign-off", _H2), sign_off(document.sign_off)]))
     made = SimpleDocTemplate(
         str(path),
         pagesize=A4,
         leftMargin=MARGIN,
         rightMargin=MARGIN,
-        topMargin=15 * mm,
-        bottomMargin=17 * mm,
+        topMargin=12 * mm,
+        bottomMargin=16 * mm,
         title=visible(document.title)[:LONGEST],
         subject=visible(document.subtitle)[:LONGEST],
         lang="en",
@@ -175,14 +177,15 @@ def write_pdf(path: Path, document: Document) -> None:
     )
 
     def foot(canvas: Canvas, page: SimpleDocTemplate) -> None:
+        left = MARGIN + PADDING
         canvas.saveState()
         canvas.setStrokeColor(RULE)
-        canvas.line(MARGIN, 13 * mm, A4[0] - MARGIN, 13 * mm)
+        canvas.line(left, 13 * mm, left + WIDTH, 13 * mm)
         line = paragraph(document.stamp, _SMALL)
         line.wrap(WIDTH - 50, 20)
-        line.drawOn(canvas, MARGIN, 13 * mm - 2 - min(line.height, 18))
+        line.drawOn(canvas, left, 13 * mm - 2 - min(line.height, 18))
         canvas.setFont(BODY, 6.9)
-        canvas.drawRightString(A4[0] - MARGIN, 13 * mm - 9, f"page {page.page}")
+        canvas.drawRightString(left + WIDTH, 13 * mm - 9, f"page {page.page}")
         canvas.restoreState()
 
     made.build(flow, onFirstPage=foot, onLaterPages=foot)

@@ -5,7 +5,7 @@ from triage.report.labels import FIX, LANES, LOOK, MEASURE_GROUPS, QUEUES, REVIE
 from triage.summary.counts import COVERAGE, ENTERED, LEFT, NOT_JUDGED
 from triage.summary.told import Facts, Told
 
-LEGEND = tuple((look.title, look.fill, look.hatch) for look in QUEUES)
+_WITHHELD = ("Withheld", "#D5D5D0", "")
 TOP = 12
 _COVERAGE_WORDS = {
     "decidable": "In date and decidable: every required rule could be answered",
@@ -37,19 +37,39 @@ DEFINITIONS = (
 )
 
 
+def legend(told: Told) -> tuple[tuple[str, str, str], ...]:
+    """Looks of the queues, and of what is withheld if anything may be."""
+    looks = tuple((look.title, look.fill, look.hatch) for look in QUEUES)
+    return (*looks, _WITHHELD) if told.rule.withholds else looks
+
+
+def shares_of(parts: list[int | None], total: int) -> tuple[float, ...]:
+    """Shares of the printed counts, 0 to 1, and of what is left of the total if one is withheld."""
+    printed = sum(p or 0 for p in parts)
+    whole = max(total, printed) if None in parts else printed
+    left = (whole - printed) / whole if None in parts and whole else 0.0
+    return (*((p or 0) / (whole or 1) for p in parts), left)
+
+
 def first_parts(told: Told, facts: Facts) -> list[Section]:
     """Header, definitions, coverage, queues, movement, reasons."""
     return [
         _header(facts),
         Section(
             "2  Definitions",
-            (Grid("definitions", "Words used", ("Term", "Means"), DEFINITIONS, 2, (), (1, 4)),),
+            (_definitions(told),),
         ),
         _coverage(told, facts),
         _queues(told, facts),
         _movement(told, facts),
         _reasons(told, facts),
     ]
+
+
+def _definitions(told: Told) -> Grid:
+    rows = (*DEFINITIONS, *told.reading)
+    heads = ("Term", "Means")
+    return Grid("definitions", "Words used", heads, rows, 2, (), (1, 5), has_head=False)
 
 
 def _header(facts: Facts) -> Section:
@@ -72,7 +92,7 @@ def _header(facts: Facts) -> Section:
         ("Climate data", "; ".join(facts.climate) or "not recorded"),
         ("Signed off by", facts.signed_by or "not signed off"),
     )
-    block = Grid("header", "This report", ("Item", "Value"), rows, 2, (), (1, 4))
+    block = Grid("header", "This report", ("Item", "Value"), rows, 2, (), (1, 5), has_head=False)
     return Section("1  What this report rests on", (block,))
 
 
@@ -127,12 +147,13 @@ def _queues(told: Told, facts: Facts) -> Section:
         decidable = told.homes("decidable", measure_group=group, decidable="yes")
         parts = [told.homes("measures", measure_group=group, queue=q.queue) for q in QUEUES]
         shares = [told.share(parts[0], decidable), told.share(parts[0], total)]
-        rows.append((title, *map(told.text, parts), told.text(total), told.text(decidable), *shares))
+        rows.append(
+            (title, *map(told.text, parts), told.text(total), told.text(decidable), *shares)
+        )
         of = [told.homes("lanes", measure_group=group, lane=lane) for lane in LANES]
         lanes.append((title, *map(told.text, of), told.text(parts[2])))
-        if group != "all" and None not in parts and total:
-            whole = sum(p for p in parts if p is not None) or 1
-            sizes = tuple(100 * (p or 0) / whole for p in parts)
+        if group != "all" and total and total >= told.rule.percent_min:
+            sizes = tuple(100 * share for share in shares_of(parts, total))
             bars.append(Bar(title, sizes, f"n = {total:,}"))
     home = [told.homes("queues", queue=q.queue) for q in QUEUES]
     heads = ("Safe to insulate", "Fix water first", "Specialist review", "All", "Decidable")
@@ -151,13 +172,16 @@ def _queues(told: Told, facts: Facts) -> Section:
         "Specialist review by lane: who acts next",
         ("Measure group", *(LANES[lane][0].capitalize() for lane in LANES), "All review"),
         tuple(lanes),
+        widths=(1.7, 1.05, 0.8, 1.3, 0.85, 1.05, 1.1, 0.9, 0.9),
         notes=(
             "A home with several lanes counts under the first of them, left to right. Evidence "
             "gap is missing information, not a technical finding.",
             *told.notes,
         ),
     )
-    worst = ", ".join(f"{q.title.lower()} {told.text(n)}" for q, n in zip(QUEUES, home, strict=True))
+    worst = ", ".join(
+        f"{q.title.lower()} {told.text(n)}" for q, n in zip(QUEUES, home, strict=True)
+    )
     judged = told.text(told.homes("queues"))
     words = f"By the worst measure of each of {judged} homes with a measure proposed: {worst}."
     blocks: list[Words | Grid | Figure] = [Words(words), main]
@@ -167,18 +191,20 @@ def _queues(told: Told, facts: Facts) -> Section:
 
 
 def _queue_figure(told: Told, bars: tuple[Bar, ...]) -> Figure:
+    words = ("safe", "fix", "review")
     fix = [(bar.parts[1], bar.label) for bar in bars]
     most = max(fix)
-    title = f"Fix water first is {most[0]:.0f}% of {most[1].lower()} homes, its largest share"
+    title = f"Fix water first is {most[0]:.0f}% of {most[1].lower()} homes, the most shown"
     if most[0] == 0:
         title = "No measure group that can be shown has a home in fix water first"
     alt = "; ".join(
-        f"{b.label}: safe {b.parts[0]:.0f}%, fix {b.parts[1]:.0f}%, review {b.parts[2]:.0f}%"
+        f"{b.label}: "
+        + ", ".join(f"{w} {p:.0f}%" for w, p in zip(words, b.parts, strict=False) if p)
         for b in bars
     )
-    left = " Groups with a withheld count are left out." if told.rule.withholds else ""
+    left = f" Groups of fewer than {told.rule.percent_min} homes are left out."
     unit = f"Share of the homes of each measure group, percent; n homes at the right.{left}"
-    return Figure("queue_shares", title, unit, alt + ".", bars, LEGEND)
+    return Figure("queue_shares", title, unit, alt + ".", bars, legend(told))
 
 
 def _movement(told: Told, facts: Facts) -> Section:
@@ -226,14 +252,16 @@ def _top(told: Told, table: str, column: str, words: dict[str, str]) -> list[tup
     return sorted((f for f in found if f[0] != "all" and f[2] > 0), key=lambda f: (-f[2], f[0]))
 
 
-def _ranked(told: Told, table: str, column: str, words: dict[str, str], heads: tuple[str, str, str]
-            ) -> list[Grid | Figure | Words]:
+def _ranked(
+    told: Told, table: str, column: str, words: dict[str, str], heads: tuple[str, str, str]
+) -> list[Grid | Figure | Words]:
     """A table and its bars: title of the table, of the category, and what a bar counts."""
     found = _top(told, table, column, words)[:TOP]
     if not found:
         return [Words(f"{heads[0]}: none that can be shown.")]
     whole = told.homes("queues")
-    rows = tuple((f"{w} ({k})", told.text(n), told.share(n, whole)) for k, w, n in found)
+    coded = [(f"{w} ({k})" if column == "rule_id" else w, n) for k, w, n in found]
+    rows = tuple((w, told.text(n), told.share(n, whole)) for w, n in coded)
     more = " Further ones have counts that are smaller or withheld."
     once = f"A home can count more than once, so the lines do not add up. The {len(rows)} largest."
     grid = Grid(
@@ -242,11 +270,13 @@ def _ranked(told: Told, table: str, column: str, words: dict[str, str], heads: t
         (heads[1], "Homes", "Share of homes"),
         rows,
         notes=(once + more, *told.notes),
+        on_paper=False,
     )
-    bars = tuple(Bar(w, (float(n),), f"{n:,}") for _, w, n in found[:8])
-    alt = "; ".join(f"{w}: {n:,}" for _, w, n in found[:8]) + "."
+    bars = tuple(Bar(w, (float(n),), f"{n:,}  {told.share(n, whole)}") for w, n in coded)
+    short = ((k if column == "rule_id" else w, n) for k, w, n in found)
+    alt = "; ".join(f"{w} {n:,}" for w, n in short) + f". {once}{more}"
     title = f"{found[0][1]}: {heads[2]} {found[0][2]:,} homes, the most"
-    unit = f"Homes; n = {told.text(whole)} with a measure proposed. A home can count more than once."
+    unit = f"{heads[0]}: homes, and share of n = {told.text(whole)} homes with a measure proposed."
     return [grid, Figure(table + "_bars", title, unit, alt, bars)]
 
 
@@ -265,8 +295,4 @@ def _reasons(told: Told, facts: Facts) -> Section:
         dict(facts.field_labels),
         ("Missing answers, by homes waiting", "Answer", "missing at"),
     )
-    # The table says what the bars of rules say; of gaps the bars are enough on paper.
     return Section("6  Reasons", (*rules, *gaps))
-
-
-__all__ = ["LEGEND", "REVIEW", "first_parts", "groups_of"]

@@ -118,7 +118,12 @@ def _by_measure(measures: pl.DataFrame, stock: Stock) -> list[Table]:
             stock.of("measures"),
             _count(told, measure_group=groups, decidable=("yes", "no")),
         ),
-        Table("lanes", stock.of("review"), _count(review, measure_group=groups, lane=lanes)),
+        Table(
+            "lanes",
+            stock.of("review"),
+            _count(review, measure_group=groups, lane=lanes),
+            parts_of=("measure_group",),
+        ),
         Table("clearances", stock.of("safe"), _count(safe, seen=grades)),
     ]
 
@@ -185,6 +190,7 @@ def _roofs(roofs: pl.DataFrame, stock: Stock) -> list[Table]:
             "roof_verdicts",
             stock.of("opened"),
             _count(verdicts, stratum=strata, verdict=("failing", "not failing")),
+            parts_of=("stratum",),
         ),
     ]
 

@@ -5,7 +5,7 @@ import polars as pl
 from triage.report.document import Figure, Grid, Section, Span, Spot, Words
 from triage.report.labels import LIMITS, PRE_START, QUEUES, plain
 from triage.store import Store
-from triage.summary.content import LEGEND
+from triage.summary.content import legend, shares_of
 from triage.summary.counts import FOUND, REPAIR_STATES
 from triage.summary.roofs import CONFIDENCE, roofs_range, share_interval
 from triage.summary.told import NO_SHARE, Facts, Told
@@ -22,7 +22,11 @@ def last_parts(told: Told, facts: Facts, store: Store) -> list[Section]:
         _quality(told, store),
         Section(
             "11  Limits",
-            (Words(LIMITS, strong=True), *(Words(text) for text in facts.cautions), Words(PRE_START)),
+            (
+                Words(LIMITS, strong=True),
+                *(Words(text) for text in facts.cautions),
+                Words(PRE_START),
+            ),
         ),
         _map(told, facts),
     ]
@@ -83,8 +87,7 @@ def _interval(told: Told, failing: int | None, opened: int | None) -> tuple[floa
     if not opened or failing is None or opened < told.rule.percent_min:
         return None
     counts = [
-        (told.possible("", n, least=True), told.possible("", n, least=False))
-        for n in (failing, opened)
+        (told.possible(n, least=True), told.possible(n, least=False)) for n in (failing, opened)
     ]
     return share_interval(*counts)
 
@@ -111,6 +114,8 @@ def _span_figure(spans: list[Span]) -> Figure:
 
 def _non_response(told: Told, store: Store) -> Words:
     lost = told.homes("roofs", status="not completed")
+    if lost == 0 and told.homes("roofs", status="opened") == 0:
+        return Words("Non-response: not recorded.")
     words = f"Non-response: {told.text(lost)} roofs selected at random, not completed"
     reasons = store.table("report_roof").filter(pl.col("status") == "not completed")
     if told.rule.withholds or not reasons.height:
@@ -127,10 +132,7 @@ def _targeted(told: Told, store: Store) -> list[Words | Grid]:
     if not found.height:
         return [Words(f"{lead}: not recorded.")]
     if told.rule.withholds:
-        rows = tuple((w.capitalize(), told.text(told.homes("targeted", found=w))) for w in FOUND)
-        all_visited = ("Roofs visited", told.text(told.homes("targeted")))
-        heads = ("Found", "Roofs")
-        return [Grid("foam_targeted", lead, heads, (*rows, all_visited), notes=told.notes)]
+        return [_targeted_counts(told, lead)]
     counted = found.group_by("stream", "stratum").agg(
         pl.len().alias("visits"),
         (pl.col("status") == "opened").sum().alias("opened"),
@@ -145,13 +147,22 @@ def _targeted(told: Told, store: Store) -> list[Words | Grid]:
     return [Grid("foam_targeted", lead, heads, rows, texts=2)]
 
 
+def _targeted_counts(told: Told, lead: str) -> Grid:
+    counts = [(what.capitalize(), told.homes("targeted", found=what)) for what in FOUND]
+    every = (*counts, ("Roofs visited", told.homes("targeted")))
+    rows = tuple((what, told.text(n)) for what, n in every)
+    return Grid("foam_targeted", lead, ("Found", "Roofs"), rows, notes=told.notes)
+
+
 def _repairs(told: Told, store: Store) -> Section:
     title = "8  Repairs"
     repairs = store.table("report_repair")
     if not repairs.height:
         rows = [(what, "not recorded") for what in (*REPAIR_STATES, "median days", "spend range")]
-        blank = Grid("repairs", "Repairs", ("Repairs", "Count"), tuple(rows))
-        return Section(title, (blank,))
+        blank = Grid("repairs", "Repairs", ("Repairs", "Count"), tuple(rows), on_paper=False)
+        return Section(
+            title, (blank, Words(f"Not recorded: {'; '.join(what for what, _ in rows)}."))
+        )
     whole = told.homes("repairs")
     counts = [told.homes("repairs", state=state) for state in REPAIR_STATES]
     lines = [
@@ -168,7 +179,11 @@ def _repairs(told: Told, store: Store) -> Section:
     note = "A home with several repairs counts under the one that is least far."
     return Section(
         title,
-        (Grid("repairs", "Repairs", ("Repairs", "Count"), tuple(lines), notes=(note, *told.notes)),),
+        (
+            Grid(
+                "repairs", "Repairs", ("Repairs", "Count"), tuple(lines), notes=(note, *told.notes)
+            ),
+        ),
     )
 
 
@@ -184,7 +199,8 @@ def _days_and_spend(told: Told, repairs: pl.DataFrame) -> list[tuple[str, str]]:
     # Decided by printed counts, so that whether it is printed tells nothing more.
     ended = [told.homes("repairs", state=state) for state in REPAIR_STATES[1:]]
     enough = None not in ended and sum(n or 0 for n in ended) >= told.rule.cell_min
-    days = f"{done['days'].median():.0f}" if enough and done.height else NO_SHARE
+    median = done.select(pl.col("days").cast(pl.Float64).median()).item()
+    days = f"{median:.0f}" if enough and median is not None else NO_SHARE
     lines.append(("Median days from order to completion", days))
     paid = repairs.drop_nulls(["cost_amount", "cost_currency"])
     for (currency,), rows in paid.group_by(["cost_currency"], maintain_order=True):
@@ -216,7 +232,10 @@ def _overrides(told: Told, facts: Facts) -> Section:
     ):
         rows = told.release.tables[table].filter(pl.col(column) != "all").sort(column)
         lines = tuple(
-            (f"{facts.rule_titles.get(k, plain(k))} ({k})" if head == "Rule" else plain(k), told.text(n))
+            (
+                f"{facts.rule_titles.get(k, plain(k))} ({k})" if head == "Rule" else plain(k),
+                told.text(n),
+            )
             for k, n in rows.select(column, "homes").iter_rows()
         )
         words = f"Accepted by a named specialist with conditions, by {head.lower()}"
@@ -263,7 +282,8 @@ def _contractors(told: Told, store: Store) -> list[Words | Grid]:
     if told.rule.withholds:
         return [Words(f"{lead}: not printed for this reader; contractors stay with the programme.")]
     by = looked.group_by(pl.col("contractor_id").fill_null("not recorded")).agg(
-        pl.len().alias("looked_at"), (pl.col("state") == "failed verification").sum().alias("failed")
+        pl.len().alias("looked_at"),
+        (pl.col("state") == "failed verification").sum().alias("failed"),
     )
     rows = []
     for who, n, failed in by.sort("contractor_id").iter_rows():
@@ -284,10 +304,8 @@ def _map(told: Told, facts: Facts) -> Section:
         total = told.homes("areas", area=area)
         parts = [told.homes("areas", area=area, queue=q.queue) for q in QUEUES]
         rows.append((area, *map(told.text, parts), told.text(total)))
-        known = [p for p in parts if p is not None]
-        if len(known) == len(parts) and total and area in places:
-            shares = tuple(p / (sum(known) or 1) for p in known)
-            spots.append(Spot(area, *places[area], total, shares))
+        if total and area in places:
+            spots.append(Spot(area, *places[area], total, shares_of(parts, total)))
     grid = Grid(
         "areas",
         "Homes by area and worst queue",
@@ -296,7 +314,7 @@ def _map(told: Told, facts: Facts) -> Section:
         notes=_map_notes(told),
     )
     if not spots:
-        return Section(title, (Words("No area has enough homes in every queue to be drawn."), grid))
+        return Section(title, (Words("No area has enough homes to be drawn."), grid))
     return Section(title, (_map_figure(told, spots), grid))
 
 
@@ -313,11 +331,23 @@ def _map_notes(told: Told) -> tuple[str, ...]:
 
 def _map_figure(told: Told, spots: list[Spot]) -> Figure:
     worst = max(spots, key=lambda s: (s.parts[1], s.label))
-    title = f"Fix water first has its largest share in {worst.label}: {worst.parts[1]:.0%} of homes"
-    alt = "; ".join(f"{s.label}: n {s.homes:,}, fix {s.parts[1]:.0%}" for s in spots) + "."
+    title = (
+        f"Fix water first: {worst.parts[1]:.0%} of homes in {worst.label}, the largest share shown"
+    )
+    if worst.parts[1] == 0:
+        title = "No area has a share of fix water first that can be shown"
+    alt = (
+        "; ".join(
+            f"{s.label}: n {s.homes:,}, fix {s.parts[1]:.0%}"
+            if s.parts[1]
+            else f"{s.label}: n {s.homes:,}"
+            for s in spots
+        )
+        + "."
+    )
     unit = (
         "Homes by worst queue, share of each area; the area of a circle grows with its homes. Each "
         "stands at the middle of its homes. "
     )
-    left = "Areas with a withheld count are not drawn." if told.rule.withholds else ""
-    return Figure("area_map", title, (unit + left).strip(), alt, tuple(spots), LEGEND)
+    left = "Areas whose homes are withheld are not drawn." if told.rule.withholds else ""
+    return Figure("area_map", title, (unit + left).strip(), alt, tuple(spots), legend(told))

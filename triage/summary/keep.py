@@ -30,9 +30,7 @@ class Earlier:
     release: Release | None
 
 
-def write_kept(
-    folder: Path, release: Release, homes: pl.DataFrame, about: dict[str, Any]
-) -> None:
+def write_kept(folder: Path, release: Release, homes: pl.DataFrame, about: dict[str, Any]) -> None:
     """Write the folder `keep` of a report."""
     folder.mkdir()
     release.cells.sort("cell").write_parquet(folder / "cells.parquet")

@@ -102,9 +102,7 @@ def _inspections(run: Store, as_of: date) -> pl.DataFrame:
     )
 
 
-def share_interval(
-    failing: tuple[int, int], opened: tuple[int, int]
-) -> tuple[float, float] | None:
+def share_interval(failing: tuple[int, int], opened: tuple[int, int]) -> tuple[float, float] | None:
     """Wilson interval of a share of which printed counts leave a range possible.
 
     Parameters

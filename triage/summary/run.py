@@ -12,7 +12,6 @@ import polars as pl
 from triage.contract import load_contract
 from triage.contract.disclosure import AUDIENCES, DisclosureRules, load_disclosure
 from triage.contract.disclosure import FILE as DISCLOSURE
-from triage.report.template import label_text
 from triage.contract.inspection import FILE as INSPECTION
 from triage.contract.inspection import load_inspection
 from triage.contract.policy_load import policy_dir
@@ -24,6 +23,7 @@ from triage.report.cells import inert
 from triage.report.document import Document, Grid
 from triage.report.html_document import write_html
 from triage.report.pdf import write_pdf
+from triage.report.template import label_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
@@ -127,9 +127,7 @@ def make_report(
         _need_tables(run, run_folder)
         for name in (*_COPIED, *_RECORDS):
             store.put(name, run.table(name))
-        work = Summary(
-            run, store, folder, record, run_folder, audience, rules, earlier, signed_by
-        )
+        work = Summary(run, store, folder, record, run_folder, audience, rules, earlier, signed_by)
         run_pipeline(pipeline, work, store, stages, {"as_of": work.as_of}, say)
     return Made(out, work.out["counted"], work.out["release"], work.out["document"])
 
@@ -262,7 +260,7 @@ def _facts(work: Summary) -> Facts:
         name=programme.name,
         programme_id=programme.programme_id,
         period=f"{before.as_of} to {record['as_of']}" if before else f"to {record['as_of']}",
-        as_of=str(record["as_of"]),
+        as_of=f"{work.as_of:%d %B %Y}".lstrip("0"),
         stock_total=programme.stock_total,
         audience=_NAMES[work.audience],
         climate=tuple(told),

@@ -50,12 +50,12 @@ class Told:
             return NO_SHARE
         return f"{min(100, round(100 * part / whole))}%"
 
-    def possible(self, table: str, true_or_printed: int, *, least: bool) -> int:
+    def possible(self, printed: int, *, least: bool) -> int:
         """Least or most that a printed count may stand for."""
         base = self.rule.rounding
-        if true_or_printed == 0:
+        if printed == 0:
             return 0
-        low, high = true_or_printed - base // 2, true_or_printed + (base - 1) // 2
+        low, high = printed - base // 2, printed + (base - 1) // 2
         return max(low, self.rule.cell_min) if least else high
 
     @property
@@ -63,10 +63,25 @@ class Told:
         """What stands under every table of counts."""
         if not self.rule.withholds:
             return ()
+        return (f"{STAR} {self.rule.sign}. {NO_SHARE} no share. See part 2.",)
+
+    @property
+    def reading(self) -> tuple[tuple[str, str], ...]:
+        """How to read the counts: lines of the definitions box."""
+        rule = self.rule
+        small = f"a dash stands where fewer than {rule.percent_min} would be divided by"
+        if not rule.withholds:
+            return (("share", small),)
         return (
-            f"{STAR} under {self.rule.cell_min}, or withheld so that no such count can be worked "
-            f"out. {NO_SHARE} no share: withheld, or fewer than {self.rule.percent_min} to divide "
-            f"by. Counts are rounded to {self.rule.rounding}, totals by themselves.",
+            (
+                f"{STAR} and {NO_SHARE}",
+                f"{STAR}: a count under {rule.cell_min}, or one withheld so that no such count can "
+                f"be worked out; {NO_SHARE}: no share, as a count is withheld or {small[7:]}",
+            ),
+            (
+                "rounding",
+                f"every count to {rule.rounding}, totals by themselves; parts may not add",
+            ),
         )
 
 
