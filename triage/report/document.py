@@ -28,6 +28,17 @@ class Grid:
     widths: tuple[float, ...] = ()  # shares of the width; none: equal numbers, the rest for words
     on_paper: bool = True  # false: a figure or a sentence says it; the file holds it all the same
     has_head: bool = True  # false: the first column says what the second is
+    most: int = 16  # rows on a page; the file has all
+    has_total: bool = False  # the last row is the total and always shown
+
+    def shown(self) -> tuple[tuple[tuple[str, ...], ...], tuple[str, ...]]:
+        """Rows and notes as a page has them: what is left out is said."""
+        if len(self.rows) <= self.most:
+            return self.rows, self.notes
+        last = self.rows[-1:] if self.has_total else ()
+        rows = (*self.rows[: self.most - len(last)], *last)
+        left = f"{len(self.rows) - len(rows):,} more rows are in {self.name}.csv."
+        return rows, (left, *self.notes)
 
 
 @dataclass(frozen=True, slots=True)

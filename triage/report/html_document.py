@@ -85,9 +85,9 @@ def _grid(grid: Grid) -> str:
             for n, text in enumerate(row)
         )
         + "</tr>"
-        for row in grid.rows
+        for row in grid.shown()[0]
     )
-    notes = "".join(f'<p class="small">{told(note)}</p>' for note in grid.notes)
+    notes = "".join(f'<p class="small">{told(note)}</p>' for note in grid.shown()[1])
     made = (
         f'<div class="scroll" tabindex="0" role="region" aria-label="{told(grid.title)}"><table>'
         f"<caption>{told(grid.title)}</caption>\n<thead><tr>{heads}</tr></thead>\n"

@@ -73,7 +73,7 @@ def table(grid: Grid, width: float = WIDTH) -> Table:
     ]
     rows = [
         [paragraph(t, _CELL if n < grid.texts else _NUMBER) for n, t in enumerate(row)]
-        for row in grid.rows
+        for row in grid.shown()[0]
     ]
     every = [heads, *rows] if grid.has_head else rows
     made = Table(every, colWidths=_widths(grid, width), repeatRows=int(grid.has_head))
@@ -105,7 +105,7 @@ def _widths(grid: Grid, width: float) -> list[float]:
 def _grid(grid: Grid) -> list[Flowable]:
     """Title, table, notes; the title goes as the first row would, never alone."""
     title = [paragraph(grid.title, _CAPTION)] if grid.has_head else []
-    notes = [paragraph(note, _SMALL) for note in grid.notes]
+    notes = [paragraph(note, _SMALL) for note in grid.shown()[1]]
     return [CondPageBreak(70), *title, table(grid), *notes, Spacer(0, 4)]
 
 

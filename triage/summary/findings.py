@@ -65,6 +65,7 @@ def _foam(told: Told, store: Store) -> Section:
             *told.notes,
         ),
         widths=(3.6, 0.9, 1, 0.9, 1.1, 1.5, 1.4),
+        has_total=True,
     )
     blocks: list[Words | Grid | Figure] = [grid]
     opened = told.homes("roofs", status="opened")
@@ -297,7 +298,9 @@ def _map(told: Told, facts: Facts) -> Section:
     title = "12  Map by area"
     if not told.has("areas"):
         return Section(title, (Words("Areas: not recorded, or all homes are in one."),))
-    areas = sorted(set(told.release.tables["areas"]["area"]) - {"all"})
+    names = set(told.release.tables["areas"]["area"]) - {"all"}
+    # The largest first, by what is printed.
+    areas = sorted(names, key=lambda a: (-(told.homes("areas", area=a) or 0), a))
     places = {a: (lat, lon) for a, lat, lon in facts.places.iter_rows()}
     rows, spots = [], []
     for area in areas:
