@@ -10,6 +10,7 @@ from triage.resources import resource_dir
 from triage.store import Store
 from triage.summary.counts import ENTERED, LEFT, NOT_JUDGED, OPENED, Counted, Stock, count_all
 
+HOSTILE = '<script>alert(1)</script> =HYPERLINK("x") \u202egnp.exe & "Sons"'
 AS_OF = date(2026, 10, 31)
 GROUPS = ("CEIL", "CWI", "IWI", "FOAM")
 LANES = ("technical", "safety", "evidence_gap", "expired")

@@ -9,10 +9,13 @@ from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from triage.report.document import Bar, Figure, Span, Spot
 from triage.report.fonts import BODY, BOLD, register_fonts
+from triage.report.labels import visible
 
 _INK, _PALE, _LINE = HexColor("#1A1A1A"), HexColor("#E8E8E4"), HexColor("#8A8A86")
 _ROW, _TEXT = 12.5, 7.0
 _PLAIN = "#182F5C"
+_LONGEST = 200  # characters of a label that could ever fit
+_LEAST = 0.05  # degrees; a map of one spot is a map of its surroundings
 _Box = tuple[float, float, float, float]  # left, bottom, right, top
 
 
@@ -31,7 +34,9 @@ def draw(figure: Figure, width: float) -> Drawing:
 
 
 def fit(text: str, width: float, size: float = _TEXT, font: str = BODY) -> str:
-    """Text cut to a width, with an ellipsis where something is lost."""
+    """Text on one line cut to a width, with an ellipsis where something is lost."""
+    text = visible(text)
+    text = text if len(text) <= _LONGEST else text[:_LONGEST] + "…"
     if stringWidth(text, font, size) <= width:
         return text
     while text and stringWidth(text + "…", font, size) > width:
@@ -115,8 +120,8 @@ def _spots(figure: Figure, width: float) -> Drawing:
     xs = [s.lon * math.cos(middle) for s in spots]
     ys = [s.lat for s in spots]
     edge, most = 26.0, max(s.homes for s in spots)
-    wide = max(max(xs) - min(xs), 1e-6)
-    tall = max(max(ys) - min(ys), 1e-6)
+    wide = max(max(xs) - min(xs), _LEAST)
+    tall = max(max(ys) - min(ys), _LEAST)
     scale = min((width - 2 * edge) / wide, 105.0 / tall)
     height = tall * scale + 2 * edge
     drawing = Drawing(width, height + 18)

@@ -29,6 +29,7 @@ INK, ACCENT, RULE, BAND = (HexColor(c) for c in ("#1A1A1A", "#182F5C", "#B9B9B4"
 MARGIN = 15 * mm
 PADDING = 6  # points; the frame of a page keeps them on each side
 WIDTH = A4[0] - 2 * MARGIN - 2 * PADDING
+_SHORT = 210  # points; a table shorter than this stays on one page
 LONGEST = 600  # characters of one text of a survey or a programme file that a page shows
 _TEXT = ParagraphStyle("text", fontName=BODY, fontSize=8, leading=10.8, textColor=INK)
 _STRONG = ParagraphStyle("strong", _TEXT, fontName=BOLD)
@@ -53,16 +54,17 @@ _H2 = ParagraphStyle(
 )
 
 
-def marked(text: str) -> str:
+def marked(text: str, most: int = LONGEST) -> str:
     """Text as reportlab takes it: no mark-up, no steering characters, no endless words."""
     shown = visible(text)
-    shown = shown if len(shown) <= LONGEST else shown[:LONGEST].rstrip() + " … (cut)"
+    shown = shown if len(shown) <= most else shown[:most].rstrip() + " … (cut)"
     return escape(shown)
 
 
 def paragraph(text: str, style: ParagraphStyle = _TEXT) -> Paragraph:
-    """One paragraph of plain text."""
-    return Paragraph(marked(text), style)
+    """One paragraph of plain text; cut where no page would hold it."""
+    most = {_HEAD.name: 60, _HEAD_NUMBER.name: 60, _CELL.name: 240, _NUMBER.name: 60}
+    return Paragraph(marked(text, most.get(style.name, LONGEST)), style)
 
 
 def table(grid: Grid, width: float = WIDTH) -> Table:
@@ -106,7 +108,10 @@ def _grid(grid: Grid) -> list[Flowable]:
     """Title, table, notes; the title goes as the first row would, never alone."""
     title = [paragraph(grid.title, _CAPTION)] if grid.has_head else []
     notes = [paragraph(note, _SMALL) for note in grid.shown()[1]]
-    return [CondPageBreak(70), *title, table(grid), *notes, Spacer(0, 4)]
+    body = table(grid)
+    tall = body.wrap(WIDTH, A4[1] * 100)[1]
+    room = tall + 34 if tall < _SHORT else 110
+    return [CondPageBreak(room), *title, body, *notes, Spacer(0, 4)]
 
 
 def _figure(figure: Figure) -> list[Flowable]:

@@ -237,8 +237,9 @@ def _movement(told: Told, facts: Facts) -> Section:
     )
     came = {w: told.homes("movement", queue_before=w, queue=FIX) for w in (SAFE, REVIEW)}
     back = (
-        f"Came to fix water first: {told.text(came[SAFE])} homes from safe to insulate, "
-        f"{told.text(came[REVIEW])} from specialist review. Returned after a repair: see part 8."
+        f"Came or returned to fix water first: {told.text(came[SAFE])} homes from safe to "
+        f"insulate, {told.text(came[REVIEW])} from specialist review. Repairs that failed their "
+        "check: see part 8."
     )
     return Section(title, (Words(f"Compared with {facts.before}."), grid, Words(back)))
 
@@ -256,25 +257,27 @@ def _ranked(
     told: Told, table: str, column: str, words: dict[str, str], heads: tuple[str, str, str]
 ) -> list[Grid | Figure | Words]:
     """A table and its bars: title of the table, of the category, and what a bar counts."""
-    found = _top(told, table, column, words)[:TOP]
+    found = _top(told, table, column, words)
     if not found:
         return [Words(f"{heads[0]}: none that can be shown.")]
     whole = told.homes("queues")
     coded = [(f"{w} ({k})" if column == "rule_id" else w, n) for k, w, n in found]
     rows = tuple((w, told.text(n), told.share(n, whole)) for w, n in coded)
-    more = " Further ones have counts that are smaller or withheld."
-    once = f"A home can count more than once, so the lines do not add up. The {len(rows)} largest."
+    once = "A home can count more than once, so the lines do not add up."
+    if told.rule.withholds:
+        once += " Withheld counts are not listed."
+    drawn = f" The {TOP} largest." if len(found) > TOP else ""
     grid = Grid(
         table,
         f"{heads[0]}, of {told.text(whole)} homes with a measure proposed",
         (heads[1], "Homes", "Share of homes"),
         rows,
-        notes=(once + more, *told.notes),
+        notes=(once, *told.notes),
         on_paper=False,
     )
-    bars = tuple(Bar(w, (float(n),), f"{n:,}  {told.share(n, whole)}") for w, n in coded)
-    short = ((k if column == "rule_id" else w, n) for k, w, n in found)
-    alt = "; ".join(f"{w} {n:,}" for w, n in short) + f". {once}{more}"
+    bars = tuple(Bar(w, (float(n),), f"{n:,}  {told.share(n, whole)}") for w, n in coded[:TOP])
+    short = ((k if column == "rule_id" else w, n) for k, w, n in found[:TOP])
+    alt = "; ".join(f"{w} {n:,}" for w, n in short) + f". {once}{drawn}"
     title = f"{found[0][1]}: {heads[2]} {found[0][2]:,} homes, the most"
     unit = f"{heads[0]}: homes, and share of n = {told.text(whole)} homes with a measure proposed."
     return [grid, Figure(table + "_bars", title, unit, alt, bars)]

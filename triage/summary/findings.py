@@ -1,22 +1,21 @@
-"""Parts 7 to 12 of a programme summary: foam, repairs, decisions, quality, limits, map."""
+"""Parts 8 to 12 of a programme summary: repairs, decisions, quality, limits, map."""
 
 import polars as pl
 
-from triage.report.document import Figure, Grid, Section, Span, Spot, Words
+from triage.report.document import Figure, Grid, Section, Spot, Words
 from triage.report.labels import LIMITS, PRE_START, QUEUES, plain
 from triage.store import Store
 from triage.summary.content import legend, shares_of
-from triage.summary.counts import FOUND, REPAIR_STATES
-from triage.summary.roofs import CONFIDENCE, roofs_range, share_interval
+from triage.summary.counts import REPAIR_STATES
+from triage.summary.foam import METHOD, foam_part, percents
+from triage.summary.roofs import share_interval
 from triage.summary.told import NO_SHARE, Facts, Told
-
-_METHOD = f"Interval: Wilson score, {CONFIDENCE:.0%} two-sided."
 
 
 def last_parts(told: Told, facts: Facts, store: Store) -> list[Section]:
     """Foamed roofs, repairs, overrides, quality, limits, map."""
     return [
-        _foam(told, store),
+        foam_part(told, store),
         _repairs(told, store),
         _overrides(told, facts),
         _quality(told, store),
@@ -30,129 +29,6 @@ def last_parts(told: Told, facts: Facts, store: Store) -> list[Section]:
         ),
         _map(told, facts),
     ]
-
-
-def _foam(told: Told, store: Store) -> Section:
-    title = "7  Roofs that already carry foam"
-    if not told.has("roofs"):
-        return Section(title, (Words("Foamed roofs: none found in the surveys of this run."),))
-    strata = sorted(set(told.release.tables["roofs"]["stratum"]) - {"all"})
-    rows, spans = [], []
-    for stratum in [*strata, "all"]:
-        roofs = told.homes("roofs", stratum=stratum)
-        opened = told.homes("roofs", stratum=stratum, status="opened")
-        lost = told.homes("roofs", stratum=stratum, status="not completed")
-        failing = told.homes("roof_verdicts", stratum=stratum, verdict="failing")
-        span = _interval(told, failing, opened)
-        said = "not opened" if opened == 0 else _percents(span)
-        label = "All strata, not weighted" if stratum == "all" else stratum
-        counts = map(told.text, (roofs, opened, failing, lost))
-        rows.append((label, *counts, said, _out_of(told, failing, opened, roofs)))
-        if span and opened and failing is not None and stratum != "all":
-            spans.append(Span(label, *span, failing / opened, f"n = {opened:,}"))
-    grid = Grid(
-        "foam_strata",
-        "Foamed roofs by stratum: opened at random, and what that says",
-        (
-            *("Stratum", "Roofs (N)", "Opened at random", "Failing", "Not completed"),
-            *("Share failing, interval", "Failing roofs of N"),
-        ),
-        tuple(rows),
-        notes=(
-            f"{_METHOD} Failing roofs of N: inverted hypergeometric, the same confidence. A "
-            "stratum groups roofs alike in how they fail.",
-            *_rounded_note(told),
-            *told.notes,
-        ),
-        widths=(3.6, 0.9, 1, 0.9, 1.1, 1.5, 1.4),
-        has_total=True,
-    )
-    blocks: list[Words | Grid | Figure] = [grid]
-    opened = told.homes("roofs", status="opened")
-    if opened == 0:
-        blocks.append(Words("Random openings: not recorded. Without them no share can be given."))
-    if spans:
-        blocks.append(_span_figure(spans))
-    blocks += [_non_response(told, store), *_targeted(told, store)]
-    return Section(title, tuple(blocks))
-
-
-def _rounded_note(told: Told) -> tuple[str, ...]:
-    if told.rule.rounding == 1:
-        return ()
-    return ("The interval is the widest that the rounded counts leave possible.",)
-
-
-def _interval(told: Told, failing: int | None, opened: int | None) -> tuple[float, float] | None:
-    """Made of printed counts alone, so that it tells nothing more than they do."""
-    if not opened or failing is None or opened < told.rule.percent_min:
-        return None
-    counts = [
-        (told.possible(n, least=True), told.possible(n, least=False)) for n in (failing, opened)
-    ]
-    return share_interval(*counts)
-
-
-def _percents(span: tuple[float, float] | None) -> str:
-    return NO_SHARE if span is None else f"{span[0]:.0%} to {span[1]:.0%}"
-
-
-def _out_of(told: Told, failing: int | None, opened: int | None, roofs: int | None) -> str:
-    """Whole roofs, only where the counts are exact."""
-    if told.rule.rounding > 1 or failing is None or not opened or roofs is None:
-        return NO_SHARE
-    low, high = roofs_range(failing, opened, roofs)
-    return f"{low:,} to {high:,}"
-
-
-def _span_figure(spans: list[Span]) -> Figure:
-    widest = max(spans, key=lambda s: s.high)
-    title = f"At most {widest.high:.0%} of the roofs of any stratum shown are estimated failing"
-    alt = "; ".join(f"{s.label}: {s.low:.0%} to {s.high:.0%}, {s.shown}" for s in spans) + "."
-    unit = f"Estimated share of roofs that fail, percent of each stratum. {_METHOD} n roofs opened."
-    return Figure("foam_intervals", title, unit, alt, tuple(spans))
-
-
-def _non_response(told: Told, store: Store) -> Words:
-    lost = told.homes("roofs", status="not completed")
-    if lost == 0 and told.homes("roofs", status="opened") == 0:
-        return Words("Non-response: not recorded.")
-    words = f"Non-response: {told.text(lost)} roofs selected at random, not completed"
-    reasons = store.table("report_roof").filter(pl.col("status") == "not completed")
-    if told.rule.withholds or not reasons.height:
-        return Words(f"{words}.")
-    by = reasons.group_by("why_not").len().sort("why_not")
-    told_by = ", ".join(f"{plain(str(why))} {n:,}" for why, n in by.iter_rows())
-    return Words(f"{words}: {told_by}.")
-
-
-def _targeted(told: Told, store: Store) -> list[Words | Grid]:
-    """Findings of other streams: to the programme by stream and stratum, to others as counts."""
-    found = store.table("report_finding")
-    lead = "Found in targeted inspections (not a rate)"
-    if not found.height:
-        return [Words(f"{lead}: not recorded.")]
-    if told.rule.withholds:
-        return [_targeted_counts(told, lead)]
-    counted = found.group_by("stream", "stratum").agg(
-        pl.len().alias("visits"),
-        (pl.col("status") == "opened").sum().alias("opened"),
-        pl.col("is_failing").sum().alias("failing"),
-        pl.col("is_damaged").sum().alias("damaged"),
-    )
-    rows = tuple(
-        (plain(str(stream)), str(stratum), *(f"{n:,}" for n in counts))
-        for stream, stratum, *counts in counted.sort("stream", "stratum").iter_rows()
-    )
-    heads = ("Stream", "Stratum", "Visits", "Opened", "Failing", "Timber damage")
-    return [Grid("foam_targeted", lead, heads, rows, texts=2)]
-
-
-def _targeted_counts(told: Told, lead: str) -> Grid:
-    counts = [(what.capitalize(), told.homes("targeted", found=what)) for what in FOUND]
-    every = (*counts, ("Roofs visited", told.homes("targeted")))
-    rows = tuple((what, told.text(n)) for what, n in every)
-    return Grid("foam_targeted", lead, ("Found", "Roofs"), rows, notes=told.notes)
 
 
 def _repairs(told: Told, store: Store) -> Section:
@@ -176,7 +52,6 @@ def _repairs(told: Told, store: Store) -> Section:
         lines += [(f"Repairs {s}", f"{states.get(s, 0):,}") for s in REPAIR_STATES]
         lines.append(("Repairs ordered in all", f"{repairs.height:,}"))
     lines += _days_and_spend(told, repairs)
-    lines.append(("Homes that were reopened after a repair", _returned(told)))
     note = "A home with several repairs counts under the one that is least far."
     return Section(
         title,
@@ -186,11 +61,6 @@ def _repairs(told: Told, store: Store) -> Section:
             ),
         ),
     )
-
-
-def _returned(told: Told) -> str:
-    """Homes back in fix water first after a repair: those whose repair failed its check."""
-    return f"{told.text(told.homes('repairs', state='failed verification'))} by failed verification"
 
 
 def _days_and_spend(told: Told, repairs: pl.DataFrame) -> list[tuple[str, str]]:
@@ -289,9 +159,9 @@ def _contractors(told: Told, store: Store) -> list[Words | Grid]:
     rows = []
     for who, n, failed in by.sort("contractor_id").iter_rows():
         span = share_interval((failed, failed), (n, n))
-        rows.append((str(who), f"{n:,}", f"{failed:,}", _percents(span)))
+        rows.append((str(who), f"{n:,}", f"{failed:,}", percents(span)))
     heads = ("Contractor", "Repairs looked at", "Failed", "Share failed, interval")
-    return [Grid("contractors", lead, heads, tuple(rows), notes=(_METHOD,))]
+    return [Grid("contractors", lead, heads, tuple(rows), notes=(METHOD,))]
 
 
 def _map(told: Told, facts: Facts) -> Section:

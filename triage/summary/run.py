@@ -199,21 +199,7 @@ def _moved(homes: pl.DataFrame, earlier: Earlier | None) -> pl.DataFrame | None:
 
 def _write(work: Summary) -> None:
     release: Release = work.out["release"]
-    told, facts = Told(release), _facts(work)
-    sections = (*first_parts(told, facts), *last_parts(told, facts, work.store))
-    document = Document(
-        title=facts.name,
-        subtitle=f"Moisture screening before insulation: summary for {facts.audience}",
-        stamp=f"{facts.programme_id} · evidence to {facts.as_of} · run {work.record['run_id']} · "
-        "screening result; not a survey, valuation, design or warranty",
-        sections=sections,
-        sign_off=(
-            ("Name", work.signed_by),
-            ("Role", ""),
-            ("Date", ""),
-            ("Signature", ""),
-        ),
-    )
+    document = document_of(Told(release), _facts(work), work.store)
     send = work.folder / SEND
     send.mkdir()
     write_pdf(send / "report.pdf", document)
@@ -231,6 +217,18 @@ def _write(work: Summary) -> None:
     }
     write_kept(work.folder / KEEP, release, work.store.table("report_home"), about)
     work.out["document"] = document
+
+
+def document_of(told: Told, facts: Facts, store: Store) -> Document:
+    """The whole report, from printed counts and, for the programme itself, its findings."""
+    return Document(
+        title=facts.name,
+        subtitle=f"Moisture screening before insulation: summary for {facts.audience}",
+        stamp=f"{facts.programme_id} · evidence to {facts.as_of} · run {facts.record['run_id']} · "
+        "screening result; not a survey, valuation, design or warranty",
+        sections=(*first_parts(told, facts), *last_parts(told, facts, store)),
+        sign_off=(("Name", facts.signed_by), ("Role", ""), ("Date", ""), ("Signature", "")),
+    )
 
 
 def _check_names(document: Document) -> None:
