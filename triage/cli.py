@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 import typer
 
+from triage.commands.page import page
 from triage.errors import TriageError
 
 app = typer.Typer(
@@ -276,6 +277,9 @@ def demo(folder: Annotated[Path, typer.Argument(help="Folder to make.")]) -> Non
 
     for path in copy_demo(folder):
         print(path)
+
+
+app.command()(page)
 
 
 def main() -> None:

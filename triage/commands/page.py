@@ -1,0 +1,27 @@
+"""`triage page`: a run as one file to open in a browser."""
+
+import sys
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def page(
+    run_folder: Annotated[Path, typer.Argument(metavar="RUN", help="Folder of a finished run.")],
+    out: Annotated[Path, typer.Option(help="Page to write (.html); it must not exist.")] = Path(
+        "report.html"
+    ),
+    movement: Annotated[
+        Path | None, typer.Option(help="movement.parquet of a comparison with an earlier run.")
+    ] = None,
+) -> None:
+    """Write a run as one page: map, queues, reasons, gaps, homes; it needs no network.
+
+    The page shows single homes: it is for use inside the programme. Exit 0: written. 2: not.
+    """
+    from triage.programme_page import write_page  # noqa: PLC0415  keeps --help quick
+
+    size = write_page(run_folder, out, movement=movement)
+    print(f"  wrote {out} ({size / 1e6:.1f} MB)", file=sys.stderr, flush=True)
+    print(out)
