@@ -1,6 +1,7 @@
 """The programme page of a finished run: reads the run folder, writes one file."""
 
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -14,7 +15,7 @@ from triage.outputs import CAUTIONS
 from triage.report.labels import plain
 from triage.report.page import parts
 from triage.report.page.assemble import assemble
-from triage.report.page.content import KEY, RunTables, page_data
+from triage.report.page.content import COARSE, KEY, RunTables, page_data
 from triage.report.page.ground import Ground, ground_near
 from triage.report.template import label_text
 from triage.runs import STORE, read_record
@@ -142,10 +143,13 @@ def _head(record: Mapping[str, Any], queue: pl.DataFrame, homes: pl.DataFrame) -
 
 def _notes(tables: RunTables, country: str, ground: Ground) -> dict[str, str]:
     unplaced = tables.homes["lat"].is_null().sum()
-    coarse = (tables.homes["location_precision"] == "admin_area").sum()
+    coarse = tables.homes["location_precision"].is_in(COARSE).sum()
     words = [ground.words]
     if coarse:
-        words.append(f"{coarse:,} homes stand together at the middle of their postal area.")
+        words.append(
+            f"{coarse:,} homes stand at the middle of a ZIP code, postcode area, council or county: "
+            "their own place is not on record."
+        )
     if unplaced:
         words.append(f"{unplaced:,} homes have no usable place and are not on the map.")
     if tables.calendar is None:
@@ -177,10 +181,8 @@ def _country(homes: pl.DataFrame) -> str:
 def _rule_titles(run_folder: Path, record: Mapping[str, Any]) -> dict[str, str]:
     """Titles of the rules from the very pack of the run; none if it is not at hand."""
     folders = [run_folder.joinpath(*_STORED_POLICY)]
-    try:
+    with suppress(PolicyError):  # a programme's own pack does not ship
         folders.append(policy_dir(record["policy"]["name"]))
-    except PolicyError:
-        pass  # a pack of the programme's own, which the run folder may or may not hold
     for folder in folders:
         if (folder / "policy.toml").is_file():
             policy = load_policy(folder)

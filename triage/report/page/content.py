@@ -15,7 +15,7 @@ from triage.report.page.ground import Ground
 KEY = ("property_id", "building_part", "measure_code")
 FOAM_WORDS = {"yes": "Foam", "no": "No foam", "unknown": "Not known"}
 NO_AREA = "Postal code not on record"
-COARSE = "admin_area"  # a home of which only the postal area is known stands at its middle
+COARSE = ("post_sector", "admin_area")  # such a home stands at the middle of a whole area
 _WORDS = (
     *("building_part", "measure_name", "lane", "foam_present", "foam_type", "survey_quality"),
     *("evidence_quality", "reason", "next_action"),
@@ -82,7 +82,7 @@ def page_data(tables: RunTables, ground: Ground) -> dict[str, Any]:
             "area": coded(homes.select(area=postal_area())["area"]),
             "lat": _whole(homes["lat"], homes["lon"]),
             "lon": _whole(homes["lon"], homes["lat"]),
-            "coarse": flags(homes["location_precision"] == COARSE),
+            "coarse": flags(homes["location_precision"].is_in(COARSE)),
             "rows": homes["rows"].fill_null(0).to_list(),
         },
         "rows": _rows(queue),

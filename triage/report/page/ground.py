@@ -10,7 +10,7 @@ import polars as pl
 from triage.reference import reference_table
 
 _ROOM = 2.0  # degrees around the homes
-_FINE = 0.01  # degrees that an outline may stray; it carries no result
+_FINE = 0.02  # degrees that an outline may stray; it carries no result
 _LEAST = 0.02  # square degrees; smaller islands are left out
 _SCALE = 1_000
 
@@ -74,14 +74,21 @@ def _zones(bounds: tuple[float, float, float, float]) -> Ground:
     rings: list[list[int]] = []
     labels: list[list[int | str]] = []
     for label, whole in zip(zones["label"], zones.geometry, strict=True):
-        near = shapely.clip_by_rect(shapely.make_valid(whole), *bounds)
-        for part in shapely.get_parts(shapely.simplify(near, _FINE)):
-            if part.geom_type != "Polygon" or part.area < _LEAST:
-                continue
+        valid = shapely.make_valid(whole)
+        for part in _parts(shapely.simplify(valid, _FINE)):
             for ring in (part.exterior, *part.interiors):
                 points = shapely.get_coordinates(ring) * _SCALE
                 rings.append(points.round().astype(int).ravel().tolist())
+        # Named where the homes are, and once more in the middle of what lies elsewhere.
+        for part in (*_parts(shapely.clip_by_rect(valid, *bounds)), *_parts(valid)):
             spot = part.representative_point()
             labels.append([round(spot.y * _SCALE), round(spot.x * _SCALE), str(label)])
     words = "Grey lines: degrees. Tinted areas: climate zones, simplified outlines."
     return Ground(rings, labels, miles=True, words=words)
+
+
+def _parts(shape: Any) -> list[Any]:  # noqa: ANN401 - shapely says nothing of its types
+    """The polygons of a shape that are large enough to see."""
+    import shapely  # noqa: PLC0415
+
+    return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area >= _LEAST]

@@ -21,7 +21,8 @@ function programmeMap(box, data, said, onPick) {
   const canvas = L.DomUtil.create("canvas", "", map.getPanes().overlayPane);
   canvas.setAttribute("aria-hidden", "true");
   const pen = canvas.getContext("2d"), tip = L.tooltip({ direction: "top", offset: [0, -8] });
-  let worst = new Int8Array(homes.n).fill(-1), chosen = -1, cells = [], size, from, scale;
+  let worst = new Int8Array(homes.n).fill(-1), chosen = -1, cells = [], untouched = true,
+    size, from, scale, kept;
 
   function hatched() {
     const tile = document.createElement("canvas");
@@ -52,8 +53,12 @@ function programmeMap(box, data, said, onPick) {
       if (!cell) found.set(key, cell = { x: 0, y: 0, of: [0, 0, 0], homes: [] });
       cell.x += px; cell.y += py; cell.of[worst[h]]++; cell.homes.push(h);
     }
-    return [...found.values()].map(c => ({ ...c, n: c.homes.length,
-      x: c.x / c.homes.length - from.x, y: c.y / c.homes.length - from.y }));
+    return [...found].map(([key, cell]) => {
+      const n = cell.homes.length, r = key - Math.round(key / 2 ** 26) * 2 ** 26;
+      const q = Math.round(key / 2 ** 26);
+      return { of: cell.of, homes: cell.homes, n, x: cell.x / n - from.x, y: cell.y / n - from.y,
+        middle: [step * (q + r / 2) - from.x, tall * r - from.y] };
+    });
   }
 
   function ringOf(cell) {
@@ -134,7 +139,14 @@ function programmeMap(box, data, said, onPick) {
     const inSight = cells.reduce((sum, cell) => sum + cell.n, 0), few = inSight <= 250;
     if (few) cells = gather(16);
     const most = Math.log1p(Math.max(100, ...cells.map(c => c.n)));
-    for (const cell of cells) cell.r = cell.n === 1 ? 7 : 14 + (few ? 0 : 15) * Math.log1p(cell.n) / most;
+    for (const cell of cells) {
+      cell.r = cell.n === 1 ? 7 : 14 + (few ? 0 : 15) * Math.log1p(cell.n) / most;
+      if (few) continue;
+      // So far inside its hexagon that no two rings can touch.
+      const [cx, cy] = cell.middle, far = Math.hypot(cell.x - cx, cell.y - cy);
+      const inside = Math.min(1, Math.max(0, 32 - cell.r) / (far || 1));
+      cell.x = cx + (cell.x - cx) * inside; cell.y = cy + (cell.y - cy) * inside;
+    }
     cells.sort((a, b) => b.n - a.n);
     for (const cell of cells) (cell.n > 1 ? ringOf : markOf)(cell);
     if (chosen >= 0 && x[chosen] === x[chosen]) {
@@ -178,11 +190,15 @@ function programmeMap(box, data, said, onPick) {
   }
 
   function fit() {
+    untouched = true;
     if (box2.isValid()) map.fitBounds(box2.pad(.06), { maxZoom: 15, animate: false });
     else map.setView([0, 0], 2);
   }
 
-  map.on("moveend resize", draw);
+  map.on("moveend", draw);
+  map.on("resize", () => { if (untouched) fit(); draw(); });
+  for (const name of ["pointerdown", "wheel", "keydown"])
+    box.addEventListener(name, () => { untouched = false; }, { capture: true, passive: true });
   map.on("click", event => take(nearest(event.containerPoint.x, event.containerPoint.y, 9)));
   map.on("mousemove", event => {
     const cell = nearest(event.containerPoint.x, event.containerPoint.y, 9);
@@ -197,8 +213,18 @@ function programmeMap(box, data, said, onPick) {
   box.addEventListener("keydown", event => {
     if (event.key === "Enter" && event.target === box) take(nearest(size.x / 2, size.y / 2, 40));
   });
-  window.addEventListener("beforeprint", () => map.invalidateSize({ animate: false }));
-  window.addEventListener("afterprint", () => map.invalidateSize({ animate: false }));
+  /* A sheet of paper shows the same ground in another size. */
+  window.addEventListener("beforeprint", () => {
+    kept = { at: map.getCenter(), zoom: map.getZoom(), ground: map.getBounds() };
+    box.classList.add("printed");
+    map.invalidateSize({ animate: false, pan: false });
+    map.fitBounds(kept.ground, { animate: false });
+  });
+  window.addEventListener("afterprint", () => {
+    box.classList.remove("printed");
+    map.invalidateSize({ animate: false, pan: false });
+    map.setView(kept.at, kept.zoom, { animate: false });
+  });
   fit();
   return {
     show(queues) { worst = queues; tip.remove(); draw(); },

@@ -3,7 +3,7 @@
 
 (async () => {
   const $ = id => document.getElementById(id);
-  const count = new Intl.NumberFormat("en").format, PAGE = 25, SHORT = 12;
+  const count = new Intl.NumberFormat("en").format, PAGE = 20, SHORT = 12;
   const share = (part, of) => of >= 10 ? `${(100 * part / of).toFixed(part && part < of / 100 ? 1 : 0)}%`
     : count(part);
 
@@ -90,7 +90,8 @@
   }
   function cell(value, tag) {
     const numeric = typeof value === "number";
-    return el(tag, { ...(numeric ? { class: "n" } : {}), ...(tag === "th" ? { scope: "row" } : {}) },
+    const style = numeric ? "n" : value?.shares ? "s" : null;
+    return el(tag, { ...(style ? { class: style } : {}), ...(tag === "th" ? { scope: "row" } : {}) },
       ...(Array.isArray(value) ? value : [numeric ? count(value) : value ?? "–"]));
   }
   /* heads: [text, is it a number]; lines: arrays of text, number or list of nodes. */
@@ -113,7 +114,8 @@
   }
   const marked = q => [document.querySelector(`.legend [data-queue="${q}"] svg`).cloneNode(true),
     looks[q].title];
-  const shared = (part, of) => [`${count(part)} (${share(part, of)})`, bar(part, of)];
+  const shared = (part, of) => Object.assign(
+    [of >= 10 ? `${count(part)} (${share(part, of)})` : count(part), bar(part, of)], { shares: true });
 
   /* Counts of distinct homes: `add` may be told the same home many times in a row. */
   function tally() {
@@ -212,8 +214,11 @@
       if (!by.has(key)) by.set(key, [0, 0, 0, 0]);
       by.get(key)[queue]++; by.get(key)[3]++;
     }
-    const name = key => { const [has, type] = key.split("|");
-      return `${data.foam[has] ?? has}: ${type ? type.replaceAll("_", " ") : "type not known"}`; };
+    const name = key => {
+      const [has, type] = key.split("|"), told = type.replaceAll("_", " ");
+      return has === "yes" ? `Foam: ${told || "type not known"}`
+        : `Not known whether foam${told ? `; on record: ${told}` : ""}`;
+    };
     table("foam", "Homes by foam on record and worst queue",
       [["Foam on record"], ["Homes", 1], ...looks.map(look => [look.title, 1])],
       [...by].sort((a, b) => (a[0][0] === "y" ? 0 : 1) - (b[0][0] === "y" ? 0 : 1) || b[1][3] - a[1][3])
@@ -291,7 +296,7 @@
     const list = [];
     for (let r = first[h]; r < first[h + 1]; r++) list.push(caseOf(r));
     const where = [word(homes.area, h) ?? data.no_area, homes.lat[h] === null ? "not on the map: no usable place"
-      : homes.coarse[h] ? "on the map only at the middle of its postal area" : null].filter(Boolean);
+      : homes.coarse[h] ? "on the map only at the middle of a wider area" : null].filter(Boolean);
     $("home-title").textContent = `Home ${homes.id[h]}`;
     $("home-body").replaceChildren(el("p", null, where.join("; ")), ...(list.length ? list
       : [el("p", null, "No measure is proposed for this home, so that nothing was judged.")]));
@@ -315,7 +320,9 @@
     for (let r = 0; r < total; r++) sum.rows += keep[r];
     for (const h of shown) if (worst[h] >= 0) sum.homes++;
     const bare = shown.length - sum.homes;
-    $("state").textContent = `${count(sum.rows)} of ${count(total)} home-part-measures, `
+    const said = [...document.querySelectorAll("#filters select, #filters input")].filter(f => f.value)
+      .map(f => `${f.labels[0].textContent}: ${f.selectedOptions?.[0].textContent ?? f.value}`);
+    $("state").textContent = (said.length ? `${said.join("; ")}. ` : "") + `${count(sum.rows)} of ${count(total)} home-part-measures, `
       + `${count(sum.homes)} homes` + (bare ? `; ${count(bare)} more homes with nothing proposed` : "");
     page = 0;
     showQueues(sum); map.show(worst); showHomes(); showAreas(); showReasons(); showGaps(); showFoam();

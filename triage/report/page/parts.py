@@ -22,6 +22,14 @@ from triage.report.summary import PERCENT_FROM
 
 Cell = str | int | None
 _MOST_KINDS = 40
+_PLACES = {
+    "rooftop": "Building",
+    "address": "Plot or street number",
+    "post_unit": "Full postcode",
+    "post_sector": "Postcode sector or ZIP code",
+    "admin_area": "Postcode area, council or county",
+    "unplaced": "No usable place",
+}
 _SHAPES = (
     '<circle cx="8" cy="8" r="6.5" fill="{fill}" stroke="#1c1f23"/>',
     '<path d="M1 2.5H15L8 15Z" fill="{fill}" stroke="#1c1f23"/>',
@@ -107,10 +115,8 @@ def legend() -> str:
 def definitions() -> str:
     """Words that the page uses."""
     queues = ((look.title, look.meaning) for look in QUEUES[1:])
-    return "".join(
-        f"<dt>{text(name)}</dt><dd>{text(meaning)}</dd>"
-        for name, meaning in (*_DEFINITIONS, *queues)
-    )
+    told = (*_DEFINITIONS[:3], *queues, *_DEFINITIONS[3:])
+    return "".join(f"<dt>{text(name)}</dt><dd>{text(meaning)}</dd>" for name, meaning in told)
 
 
 def limits(not_evaluated: Sequence[str]) -> str:
@@ -138,7 +144,7 @@ def quality(record: Mapping[str, Any], tables: Mapping[str, pl.DataFrame]) -> st
         table(
             "What could not be read, placed or believed; each is listed in queues.xlsx",
             ["Kind", "Number"],
-            [(plain(kind), n) for kind, n in problems[:_MOST_KINDS]],
+            [(plain(kind).capitalize(), n) for kind, n in problems[:_MOST_KINDS]],
         ),
         table(
             "Quality of the survey behind each home-part-measure",
@@ -150,8 +156,11 @@ def quality(record: Mapping[str, Any], tables: Mapping[str, pl.DataFrame]) -> st
         ),
         table(
             "How well the place of a home is known",
-            ["Place known to", "Homes"],
-            [(plain(kind), n) for kind, n in _counts(tables["place"], "location_precision")],
+            ["Place known to the", "Homes"],
+            [
+                (_PLACES.get(kind, plain(kind)), n)
+                for kind, n in _counts(tables["place"], "location_precision")
+            ],
         ),
     ]
     disputed = tables["conflict"]["property_id"].n_unique()
@@ -187,7 +196,7 @@ def movement(moved: pl.DataFrame | None, queue: pl.DataFrame) -> str:
     )
     steps = pl.concat([still, moved.select("change", "from_queue", "to_queue")])
     tally = {(a, b): n for a, b, n in steps.group_by("from_queue", "to_queue").len().rows()}
-    lines = [
+    lines: list[tuple[Cell, ...]] = [
         (_queue_title(a), *(int(tally.get((a, b), 0)) for b in (*names, None)))
         for a in (*names, None)
         if a is not None or any(tally.get((None, b)) for b in names)
