@@ -236,6 +236,7 @@ function programmeMap(box, data, said, onPick) {
       }
       draw();
     },
+    at: home => [x[home] * scale - from.x, y[home] * scale - from.y],
     drawn: () => cells.reduce((sum, cell) => cell.of.map((n, q) => n + sum[q]), [0, 0, 0]),
     fit,
   };

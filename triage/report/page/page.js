@@ -342,5 +342,5 @@
   });
   refresh();
   document.documentElement.dataset.ready = Math.round(performance.now());
-  window.programmePage = { drawn: map.drawn };
+  window.programmePage = { drawn: map.drawn, at: id => map.at(homes.id.indexOf(id)) };
 })();
