@@ -147,8 +147,8 @@ def _notes(tables: RunTables, country: str, ground: Ground) -> dict[str, str]:
     words = [ground.words]
     if coarse:
         words.append(
-            f"{coarse:,} homes stand at the middle of a ZIP code, postcode area, council or county: "
-            "their own place is not on record."
+            f"{coarse:,} homes stand at the middle of a ZIP code, postcode area, council or "
+            "county: their own place is not on record."
         )
     if unplaced:
         words.append(f"{unplaced:,} homes have no usable place and are not on the map.")

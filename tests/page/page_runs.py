@@ -7,14 +7,16 @@ from pathlib import Path
 import polars as pl
 from cli_helpers import triage, write_book
 
+from triage.store import Store
+
 HEAD = ["property_id", "building_part", "postal_code", "gutter_condition", "measure_code"]
 HOSTILE = (
     "<script>window.hit = 1</script>",
-    "</script><img src=x onerror='window.hit = 1'>",
-    '=HYPERLINK("http://example.invalid","home")',
+    "</script><img src=x onerror=hit=1>",
+    '=HYPERLINK("http://a.invalid","home")',
     "x\u202eemoh\u200f",
     "{{data}}",
-    "W" * 3_000,
+    "W" * 40,  # the longest id that is taken in
 )
 """Names of homes as somebody might type, paste or plant them."""
 TITLE = "Kittiwake </title><script>window.hit = 1</script> & Co"
@@ -34,6 +36,11 @@ class PageRun:
     @cached_property
     def queue(self) -> pl.DataFrame:
         return pl.read_parquet(self.folder / "queue.parquet")
+
+    def stored(self, sql: str) -> pl.DataFrame:
+        """Rows of the run's own store."""
+        with Store(self.folder / "store.duckdb", read_only=True) as store:
+            return store.ask(sql)
 
     @cached_property
     def homes(self) -> pl.DataFrame:

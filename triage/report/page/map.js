@@ -3,6 +3,7 @@
 
 function programmeMap(box, data, said, onPick) {
   const { homes, ground, looks } = data, tau = 2 * Math.PI, INK = "#1c1f23";
+  const REACH = 60;  // pixels; an arrow key moves the map by 80, so that the cross can reach every mark
   const x = new Float64Array(homes.n), y = new Float64Array(homes.n), box2 = L.latLngBounds([]);
   for (let h = 0; h < homes.n; h++) {
     if (homes.lat[h] === null) { x[h] = NaN; continue; }
@@ -160,7 +161,7 @@ function programmeMap(box, data, said, onPick) {
       pen.moveTo(cx, cy - 14); pen.lineTo(cx, cy + 14);
       pen.strokeStyle = "#fff"; pen.lineWidth = 5; pen.stroke();
       pen.strokeStyle = "#0b4f9e"; pen.lineWidth = 2.5; pen.stroke();
-      said.textContent = words(nearest(cx, cy, 40)) || "No home at the cross.";
+      said.textContent = words(nearest(cx, cy, REACH)) || "No home at the cross.";
     }
   }
 
@@ -211,7 +212,7 @@ function programmeMap(box, data, said, onPick) {
   box.addEventListener("focus", draw);
   box.addEventListener("blur", draw);
   box.addEventListener("keydown", event => {
-    if (event.key === "Enter" && event.target === box) take(nearest(size.x / 2, size.y / 2, 40));
+    if (event.key === "Enter" && event.target === box) take(nearest(size.x / 2, size.y / 2, REACH));
   });
   /* A sheet of paper shows the same ground in another size. */
   window.addEventListener("beforeprint", () => {
