@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import fastexcel
 import openpyxl
 import polars as pl
 import pytest
@@ -136,6 +137,37 @@ def test_the_copy_and_the_older_visit_give_way_and_two_answers_are_a_dispute(mes
     assert "W04" not in rows["LATER"]["fired"]
     assert rows["TWICE"]["lane"] == "contradiction"
     assert rows["TWICE"]["disputed"] == ["W04"]  # W04: gutters
+
+
+def test_both_cells_of_the_dispute_are_quoted_in_reason_workbook_and_explanation(
+    messy: Stock,
+) -> None:
+    queue = pl.read_parquet(messy.out / "queue.parquet")
+    (row,) = queue.filter(pl.col("property_id") == "TWICE").to_dicts()
+    book = fastexcel.read_excel(messy.out / "queues.xlsx")
+    sheet = book.load_sheet("Contradictions", header_row=2).to_polars()
+    (line,) = sheet.filter(pl.col("Home") == "TWICE").to_dicts()
+    told = triage("explain", messy.programme, "TWICE", "--run", messy.out, "--json").json
+    (conflict,) = [c for c in told["conflicts"] if c["field"] == "gutter_condition"]
+    assert conflict["measures"] == ["loft_topup"]
+    for side, name in (("Taken", "taken"), ("Other", "other")):
+        cell = conflict[name]
+        quoted = (
+            f"({cell['file']}, sheet {cell['sheet']}, row {cell['row']}, column {cell['column']}"
+        )
+        assert quoted in row["reason"]
+        assert quoted in " ".join(row["conflict_notes"])
+        assert line[f"{side}: file"] == cell["file"]
+        assert line[f"{side}: row"] == cell["row"]
+        assert line[f"{side}: as written"] == cell["raw"]
+        assert line[f"{side}: column"] == cell["column"]
+    assert {conflict["taken"]["value"], conflict["other"]["value"]} == {
+        line["Taken"],
+        line["Other"],
+    }
+    words = triage("explain", messy.programme, "TWICE", "--run", messy.out).out
+    assert "Records that disagree" in words
+    assert "it matters for: loft topup" in " ".join(words.split())
 
 
 def test_a_refused_place_is_no_place_and_no_guess(messy: Stock) -> None:

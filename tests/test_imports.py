@@ -15,7 +15,8 @@ FLOORS = (
     ("cli", "__main__", "commands"),
     (
         *("programme_run", "outputs", "stages", "record_stages", "work", "steps", "assess"),
-        *("explanation", "origins", "demo", "runs", "records", "programme_page"),
+        *("explanation", "origins", "demo", "runs", "records", "quotes", "calendar_stage"),
+        *("inputs", "verify", "compare", "gaps", "programme_page"),
     ),
     ("store",),
     ("report",),

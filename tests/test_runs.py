@@ -34,6 +34,11 @@ def held(store: Path) -> Iterator[subprocess.Popen[str]]:
             holder.kill()
 
 
+def files_of(run: Path) -> dict[str, bytes]:
+    paths = (path for path in run.rglob("*") if path.is_file())
+    return {path.relative_to(run).as_posix(): path.read_bytes() for path in paths}
+
+
 def partial_of(out: Path) -> Path:
     return out.with_name(f".{out.name}.partial")
 
@@ -80,7 +85,7 @@ def test_killed_run_leaves_the_last_one_intact_and_the_next_one_works(stock: Sto
     rows = [[f"H{number}", *GOOD[1:]] for number in range(200)]
     stock.survey([HEAD, *rows])
     assert stock.run().code == 0
-    before = {path.name: path.read_bytes() for path in stock.out.iterdir()}
+    before = files_of(stock.out)
     out = stock.out.with_name("next")
     with subprocess.Popen(
         command("run", stock.programme, "--out", out), stderr=subprocess.PIPE, text=True
@@ -93,7 +98,7 @@ def test_killed_run_leaves_the_last_one_intact_and_the_next_one_works(stock: Sto
     assert running.returncode == -signal.SIGKILL
     assert not out.exists()
     assert (partial_of(out) / STORE).is_file()  # it was killed half way
-    assert {path.name: path.read_bytes() for path in stock.out.iterdir()} == before
+    assert files_of(stock.out) == before
     assert triage("run", stock.programme, "--out", out).code == 0
     assert stock.leftovers() == ["next", "run"]
     assert (out / "queue.parquet").read_bytes() == before["queue.parquet"]

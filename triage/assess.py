@@ -24,12 +24,13 @@ from triage.rules.evaluate import evaluate
 from triage.rules.events import with_events
 from triage.rules.frames import Frames, assessment_rows, evidence_fields, read_three_ways
 from triage.rules.grading import SOURCE, grade_rows
+from triage.rules.parting import parting_fields
 from triage.rules.queue import decide, review_first
 from triage.rules.records import Records, no_records, with_facts
 from triage.rules.repairs import came_back, fields_of, repair_notes, retire_repaired
-from triage.rules.standing import expires_on, rests_on, survey_quality
+from triage.rules.standing import expires_on, good_until, read_again_on, rests_on, survey_quality
 from triage.rules.table import ID, queue_table
-from triage.rules.variants import join_variants
+from triage.rules.variants import join_variants, keep_firing
 from triage.rules.words import Writer
 
 _MOULDY = ("moderate", "extensive", "void_only")
@@ -52,7 +53,8 @@ class Assessed:
 
     `queue` has one row per home × part × measure in key order; `results` the UInt8 answer of
     every rule in the same order; `current` the evidence as it stands; `quantities` what was
-    computed for each row; `cases` the distinct build-ups that were solved for these rows.
+    computed for each row; `cases` the distinct build-ups that were solved for these rows; `until`
+    the last good day of each answer that a row needs and that ages.
     """
 
     queue: pl.DataFrame
@@ -60,6 +62,7 @@ class Assessed:
     current: Current
     quantities: pl.DataFrame
     cases: pl.DataFrame
+    until: pl.DataFrame
 
 
 def assess(
@@ -71,7 +74,7 @@ def assess(
     standing: Sequence[Standing],
     policy: Policy,
     library: Library,
-    as_of: date,
+    as_of: date | pl.Expr,
     survey_fields: list[str],
     records: Records | None = None,
 ) -> Assessed:
@@ -97,7 +100,7 @@ def assess(
     library
         Materials, and what survey codes mean as layers.
     as_of
-        Date at which evidence is judged.
+        Date at which evidence is judged; an expression over `rows` gives each home a date.
     survey_fields
         Names of the survey's fields in order.
     records
@@ -112,7 +115,8 @@ def assess(
     exposed = with_events(_exposed(rows, placed), on_record.events, policy)
     graded = grade_rows(exposed, marks, fields, policy, as_of)
     graded = retire_repaired(graded, on_record.repairs, policy)
-    current = current_evidence(graded, fields, policy)
+    buildings = placed.select("property_id", "building_id")
+    current = current_evidence(graded, fields, policy, buildings, on_record.repairs)
     wanted = pl.concat(
         [_specified(proposals, standing), *(_proposed(current.table, s) for s in standing)]
     )
@@ -121,8 +125,9 @@ def assess(
     wide = with_facts(wide, on_record.facts)
     read = read_three_ways(wide, fields, policy)
     frames, moisture = _with_everything(read, climate, policy, library)
-    answers = evaluate(frames, policy)
-    verdicts = join_variants(wide, answers, review_first(frames.all, policy), policy)
+    answers = keep_firing(wide, evaluate(frames, policy))
+    first = review_first(frames.all, policy)
+    verdicts = join_variants(wide, answers, first, policy)
     base_at = wide["variant"] == 0
     base, clear = wide.filter(base_at), frames.clear.filter(base_at)
     back = came_back(
@@ -130,20 +135,32 @@ def assess(
     )
     ruled = decided(base, verdicts.results, graded, on_record.decisions, policy)
     told = ruled.told.with_columns(back)
-    board = base.select("measure_group", "measure_code").hstack(told)
+    parted = parting_fields(wide, answers, first, ruled.accepted, current.conflicts, policy)
+    board = (
+        base.select("measure_group", "measure_code")
+        .hstack(told)
+        .with_columns((parted.list.len() > 0).alias("parted"))
+    )
     decision = decide(board, verdicts, ruled.accepted, policy)
     lists = Writer(policy, decision.effective, base).lists(verdicts.missing, verdicts.presumed)
     disputed = base.hstack(lists.select("disputed"))
     lists = lists.with_columns(
-        disputed_fields(disputed, current.conflicts, policy).alias("disputed_fields")
+        disputed_fields(disputed, current.conflicts, policy)
+        .list.set_union(parted)
+        .list.sort()
+        .alias("disputed_fields")
+    )
+    until = good_until(base, clear, graded, policy).with_columns(
+        told["decided_until"].alias("decision")
     )
     standing_of = pl.DataFrame(
         {
             "survey_quality": survey_quality(clear, policy),
             "evidence_quality": rests_on(base, clear, policy),
-            "expires_on": pl.select(
-                pl.min_horizontal(expires_on(base, clear, graded, policy), told["decided_until"])
-            ).to_series(),
+            "expires_on": expires_on(until),
+            "read_again_on": read_again_on(
+                base, verdicts.results, policy, as_of if isinstance(as_of, date) else None
+            ),
         }
     )
     lists = lists.hstack(told).with_columns(repair_notes(base, on_record.repairs))
@@ -159,6 +176,7 @@ def assess(
         current=current,
         quantities=base.select(ID).hstack(frames.all.filter(base_at).select(computed)),
         cases=moisture.cases,
+        until=base.select(ID).hstack(until),
     )
 
 
@@ -166,7 +184,9 @@ def _proposed(current: pl.DataFrame, standing: Standing) -> pl.DataFrame:
     """Home-parts for which a programme's measure is proposed; unknown counts as proposed."""
     homes = current.filter(pl.col("variant") == 0)
     if standing.where is not None:
-        homes = homes.filter(bind(standing.where, {}).fill_null(value=True))
+        # A constant such as FALSE has no height of its own; the comparison gives it the frame's.
+        every = pl.col("property_id").is_not_null()
+        homes = homes.filter(every & bind(standing.where, {}).fill_null(value=True))
     return homes.select(
         *KEY,
         pl.lit(standing.code).alias("measure_code"),

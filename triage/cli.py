@@ -1,13 +1,16 @@
 """Command line: arguments in, words out."""
 
-import json
 import sys
 from pathlib import Path
-from typing import Annotated, Any
+from typing import Annotated
 
 import typer
 
+from triage.commands.gaps import gaps
 from triage.commands.page import page
+from triage.commands.records import record
+from triage.commands.runs import compare, verify
+from triage.commands.words import AsJson, print_json, say
 from triage.errors import TriageError
 
 app = typer.Typer(
@@ -17,17 +20,6 @@ app = typer.Typer(
     help="Sort a retrofit programme's homes by moisture risk into three queues: "
     "safe to insulate, fix water first, specialist review.",
 )
-AsJson = Annotated[bool, typer.Option("--json", help="Print one JSON object on standard output.")]
-
-
-def _say(text: str) -> None:
-    """Progress and words for people, on stderr."""
-    print(f"  {text}", file=sys.stderr, flush=True)
-
-
-def _print_json(value: Any) -> None:  # noqa: ANN401 - whatever a command has to say
-    json.dump(value, sys.stdout, indent=2, ensure_ascii=False, default=str)
-    sys.stdout.write("\n")
 
 
 @app.command()
@@ -43,11 +35,11 @@ def run(
     from triage.programme_run import run_programme
     from triage.report.terminal import print_summary
 
-    done = run_programme(programme, out, _say)
+    done = run_programme(programme, out, say)
     if as_json:
         keys = ("format", "run_id", "rows", "homes", "assessed", "queues", "lanes", "not_evaluated")
         more = ("released", "checks_outstanding", "mix", "seconds", "outputs")
-        _print_json({key: done.record[key] for key in (*keys, *more)})
+        print_json({key: done.record[key] for key in (*keys, *more)})
     else:
         shown = ("queues.xlsx", "map_queues.png", "map_climate.png", "queue.parquet", "run.json")
         outputs = {name: done.record["outputs"][name] for name in shown}
@@ -76,7 +68,7 @@ def check(
     read_by = load_profile(profile, load_contract()) if profile is not None else None
     report = check_files(files, read_by, load_contract(), spellings)
     if as_json:
-        _print_json(report.to_dict())
+        print_json(report.to_dict())
     else:
         for line in report.lines():
             print(line)
@@ -102,16 +94,16 @@ def profile(
         raise exists_already(out)
     words = load_policy(policy_dir("default")).measure_words
     spellings = {normalise(word): code for word, code in words.items()}
-    draft = draft_profile(files, load_contract(), spellings, progress=_say)
+    draft = draft_profile(files, load_contract(), spellings, progress=say)
     write_draft(out, draft, load_contract())
     for problem in draft.errors:
         print(problem, file=sys.stderr)
     if as_json:
-        _print_json(draft_dict(draft, out))
+        print_json(draft_dict(draft, out))
     else:
         for line in draft_summary(draft):
             print(line)
-    _say(f"wrote {out}")
+    say(f"wrote {out}")
     raise typer.Exit(draft.exit_code)
 
 
@@ -121,22 +113,22 @@ def climate(
     out: Annotated[Path, typer.Option(help="Station table to write (.parquet or .csv).")],
     as_json: AsJson = False,
 ) -> None:
-    """Make a station table for `[climate] stations` from hourly weather files.
+    """Make the station table of a programme from hourly weather files.
 
     Exit 0: all readings used. 1: finished, files or readings were left out. 2: no station.
     """
     from triage.place.stations import write_stations
     from triage.report.stations import station_lines
 
-    done = write_stations(files, out, _say)
+    done = write_stations(files, out, say)
     for problem in (*done.findings, *done.refused):
         print(problem, file=sys.stderr)
     if as_json:
-        _print_json(done.to_dict())
+        print_json(done.to_dict())
     else:
         for line in station_lines(done.stations):
             print(line)
-    _say(f"wrote {out}")
+    say(f"wrote {out}")
     raise typer.Exit(0 if done.is_complete else 1)
 
 
@@ -166,9 +158,9 @@ def explain(
         check_format(figure)
     elif measure is not None:
         raise typer.BadParameter("--measure says what to draw: give --figure too")
-    told = explain_home(programme, home, run_folder, _say)
+    told = explain_home(programme, home, run_folder, say)
     if as_json:
-        _print_json(told)
+        print_json(told)
     else:
         sys.stdout.write(render_explanation(told))
     if figure is not None:
@@ -176,51 +168,20 @@ def explain(
 
         part = pick_measure(told["parts"], measure, f"{programme}, home {home}")
         write_build_up(figure, part, home)
-        _say(f"drew {part['part']}, {part['measure']} into {figure}")
+        say(f"drew {part['part']}, {part['measure']} into {figure}")
 
 
-@app.command()
-def record(
-    files: Annotated[
-        list[Path] | None, typer.Argument(help="Workbooks or texts of records.")
-    ] = None,
-    programme: Annotated[
-        Path, typer.Option(help="The programme file; the records are kept beside it.")
-    ] = Path("programme.toml"),
-    run_folder: Annotated[
-        Path | None,
-        typer.Option("--run", help="The run whose visit list is answered; none: any run beside."),
-    ] = None,
-    list_held: Annotated[
-        bool, typer.Option("--list", help="Say what is held; take nothing in.")
-    ] = False,
-    as_json: AsJson = False,
-) -> None:
-    """Take records in: readings, openings, inspections, repairs, events, decisions, answers.
+app.command()(verify)
+app.command()(compare)
+app.command()(record)
+app.command()(gaps)
 
-    Every version is kept. Exit 0: all rows kept or held already. 1: some refused. 2: none read.
-    """
-    from triage.records import record_files
-    from triage.records.holdings import holdings
-    from triage.records.words import holding_lines, problem_lines, record_dict, record_lines
 
-    if list_held == bool(files):
-        raise typer.BadParameter("name files to take in, or --list to see what is held")
-    if list_held:
-        held = holdings(programme)
-        if as_json:
-            _print_json(held.to_dict())
-        for line in () if as_json else holding_lines(held):
-            print(line)
-        return
-    done = record_files(programme, files or [], _say, run=run_folder)
-    for line in problem_lines(done):
-        print(line, file=sys.stderr)
-    if as_json:
-        _print_json(record_dict(done))
-    for line in () if as_json else record_lines(done):
-        print(line)
-    raise typer.Exit(done.exit_code)
+app.command()(verify)
+app.command()(compare)
+app.command()(record)
+app.command()(gaps)
+app.command()(page)
 
 
 @app.command()
@@ -239,7 +200,7 @@ def template(
     measures = load_policy(policy_dir("default")).measures
     names = {code: measure.name for code, measure in measures.items()}
     (write_record_template if records else write_template)(file, load_contract(), names)
-    _say(f"wrote {file}")
+    say(f"wrote {file}")
 
 
 @app.command()
@@ -249,7 +210,7 @@ def fields(as_json: AsJson = False) -> None:
     from triage.report.fields import field_reference, field_rows
 
     if as_json:
-        _print_json(field_rows(load_contract()))
+        print_json(field_rows(load_contract()))
     else:
         print(field_reference(load_contract()))
 
@@ -265,7 +226,7 @@ def rules(
 
     pack = load_policy(policy_dir(policy, Path.cwd()))
     if as_json:
-        _print_json(register_rows(pack))
+        print_json(register_rows(pack))
     else:
         print(register_text(pack))
 
@@ -277,9 +238,6 @@ def demo(folder: Annotated[Path, typer.Argument(help="Folder to make.")]) -> Non
 
     for path in copy_demo(folder):
         print(path)
-
-
-app.command()(page)
 
 
 def main() -> None:

@@ -93,6 +93,10 @@ def _waiting(policy: Policy) -> list[str]:
     ]
 
 
+def _listed(text: str | None) -> list[str]:
+    return text.split(", ") if text else []
+
+
 class _Explainer:
     """Reads one home out of an open store."""
 
@@ -134,6 +138,7 @@ class _Explainer:
             "parts": self._parts(),
             "facts": self._facts(),
             "conflicts": self._conflicts(),
+            "superseded": self._superseded(),
             "limits": [
                 "A screening result: local codes, licensed practice and qualified judgement first.",
                 *_waiting(self.policy),
@@ -276,15 +281,23 @@ class _Explainer:
 
     def _conflicts(self) -> list[Entry]:
         """Disputed fields with both cells: the one taken, and the one that disagrees."""
-        return [
-            {
-                "part": row["building_part"],
-                "field": row["field"],
-                "taken": self.origins.of(row["row_id"], row["field"]),
-                "other": self.origins.of(row["other_row_id"], row["field"]),
+        ordered = self._rows("contradiction").iter_rows(named=True)
+        return [self._both(row) | {"measures": _listed(row["measures"])} for row in ordered]
+
+    def _superseded(self) -> list[Entry]:
+        """Answers that another one stands above, with both cells, and why."""
+        rows = self._rows("evidence_superseded").sort("building_part", "field", "other_row_id")
+        return [self._both(row) | {"why": row["why"]} for row in rows.iter_rows(named=True)]
+
+    def _both(self, row: Entry) -> Entry:
+        return {"part": row["building_part"], "field": row["field"]} | {
+            side: {
+                "value": row[prefix + "value"],
+                "grade": row[prefix + "grade"],
+                **self.origins.of(row[prefix + "row_id"], row["field"]),
             }
-            for row in self._rows("evidence_conflict").iter_rows(named=True)
-        ]
+            for side, prefix in (("taken", ""), ("other", "other_"))
+        }
 
     def _facts(self) -> list[Entry]:
         """Each known field with its grade and the cell that it came from."""

@@ -4,7 +4,10 @@ from typing import Any
 
 import polars as pl
 
+from triage.calendar_stage import calendar_note, calendar_record
+from triage.report.cells import inert
 from triage.report.context import RunContext
+from triage.report.evidence_sheets import calendar_sheet, contradiction_sheet
 from triage.report.geo import write_homes
 from triage.report.labels import MEASURE_GROUPS
 from triage.report.maps import write_climate_map, write_queue_map
@@ -49,6 +52,12 @@ def write_outputs(work: Work) -> None:
     queue.drop(_QUEUE_FILE_DROPS).write_parquet(folder / "queue.parquet")
     store.table("rule_result").write_parquet(folder / "rule_results.parquet")
     store.table("block_queue").write_parquet(folder / "blocks.parquet")
+    store.table("contradiction").write_parquet(folder / "contradictions.parquet")
+    calendar = store.table("expiry_calendar")
+    calendar.write_parquet(folder / "expiry_calendar.parquet")
+    texts = [name for name, dtype in calendar.schema.items() if dtype == pl.String]
+    safe = calendar.with_columns(inert(pl.col(name)).alias(name) for name in texts)
+    safe.write_csv(folder / "expiry_calendar.csv")
     store.table("quantity").write_parquet(folder / "quantities.parquet")
     store.table("moisture_case").write_parquet(folder / "moisture_cases.parquet")
     work.say("homes for mapping programs")
@@ -63,6 +72,7 @@ def write_outputs(work: Work) -> None:
         context,
         summary=summary,
         visits=visit_table(work),
+        more=[contradiction_sheet(store.table("contradiction")), calendar_sheet(calendar)],
     )
     work.say("maps")
     drawn = _maps(work, homes, context)
@@ -70,6 +80,9 @@ def write_outputs(work: Work) -> None:
         "queue.parquet",
         "rule_results.parquet",
         "blocks.parquet",
+        "contradictions.parquet",
+        "expiry_calendar.parquet",
+        "expiry_calendar.csv",
         "quantities.parquet",
         "moisture_cases.parquet",
         "homes.gpkg",
@@ -111,6 +124,7 @@ def run_context(work: Work) -> RunContext:
         homes_surveyed=work.store.table("home").height,
         not_assessed=int(unknown["n"].item()),
         not_evaluated=tuple(policy.awaiting),
+        to_know=(calendar_note(work),),
         cautions=CAUTIONS,
         sources=(
             *(f"Climate zones: {text}." for text in climate["zone_edition"]),
@@ -212,6 +226,7 @@ def record(work: Work, seconds: dict[str, float], versions: dict[str, str]) -> d
         "not_evaluated": list(work.policy.awaiting),
         "awaiting": work.policy.awaiting,
         "mix": mix,
+        "expiry_calendar": calendar_record(work),
         "gap_sets": work.store.table("gap_set").head(50).to_dicts(),
         "batches_to_visit_again": work.store.table("batch_flag").to_dicts(),
         "maps": work.written["maps"],

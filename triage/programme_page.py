@@ -10,7 +10,7 @@ import polars as pl
 
 from triage.contract import load_contract
 from triage.contract.policy_load import load_policy, policy_dir
-from triage.errors import FileError, PolicyError, StoreError
+from triage.errors import FileError, StoreError, TriageError
 from triage.outputs import CAUTIONS
 from triage.report.labels import plain
 from triage.report.page import parts
@@ -180,12 +180,13 @@ def _country(homes: pl.DataFrame) -> str:
 
 def _rule_titles(run_folder: Path, record: Mapping[str, Any]) -> dict[str, str]:
     """Titles of the rules from the very pack of the run; none if it is not at hand."""
-    folders = [run_folder.joinpath(*_STORED_POLICY)]
-    with suppress(PolicyError):  # a programme's own pack does not ship
-        folders.append(policy_dir(record["policy"]["name"]))
-    for folder in folders:
-        if (folder / "policy.toml").is_file():
-            policy = load_policy(folder)
+    for find in (
+        lambda: run_folder.joinpath(*_STORED_POLICY),
+        lambda: policy_dir(record["policy"]["name"]),
+    ):
+        # A programme's own pack does not ship, and another version of the tool may not read it.
+        with suppress(TriageError):
+            policy = load_policy(find())
             if policy.digest == record["policy"]["sha256"]:
                 return {rule.id: rule.title for rule in policy.rules.values()}
     return {}

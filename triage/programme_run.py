@@ -1,10 +1,12 @@
 """One run of a programme: from its file to a finished run folder."""
 
+import hashlib
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
+from triage.calendar_stage import look_ahead
 from triage.contract import load_contract, load_programme
 from triage.contract.assemblies import load_library
 from triage.contract.policy import Policy
@@ -14,11 +16,20 @@ from triage.contract.programme import Programme
 from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
 from triage.errors import ProfileError, TriageError, raise_all
+from triage.inputs import KEPT, copy_inputs, input_files, refuse_changed
 from triage.outputs import record, write_outputs
+from triage.quotes import quote_conflicts
 from triage.record_stages import gather_evidence, read_records
 from triage.report.context import RunContext
 from triage.report.summary import Summary
-from triage.runs import STORE, new_run_folder, versions, write_record
+from triage.runs import (
+    STORE,
+    new_run_folder,
+    tables_of,
+    this_tool,
+    versions,
+    write_record,
+)
 from triage.stages import flag_batches, judge, place, read_surveys
 from triage.steps import Pipeline, load_pipeline, run_pipeline
 from triage.store import Store
@@ -30,9 +41,12 @@ STAGES: Mapping[str, Callable[[Work], None]] = {
     "place": place,
     "gather_evidence": gather_evidence,
     "assess": judge,
+    "quote_conflicts": quote_conflicts,
+    "look_ahead": look_ahead,
     "flag_batches": flag_batches,
     "write_outputs": write_outputs,
 }
+_FOR_OUTPUTS = ("look_ahead", "write_outputs")
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,8 +69,20 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
     """
     programme = load_programme(path)
     policy = load_policy(policy_dir(programme.policy, programme.folder))
+    known_measures(programme, policy)
+    return programme, policy
+
+
+def known_measures(programme: Programme, policy: Policy) -> None:
+    """Refuse measures of a programme that the policy cannot judge.
+
+    Raises
+    ------
+    TriageError
+        Everything found at once.
+    """
     errors: list[TriageError] = []
-    file = read_toml(path, ProfileError)
+    file = read_toml(programme.path, ProfileError)
     for number, item in enumerate(programme.measures, 1):
         entry = f"measures[{number}]"
         if item.code not in policy.measures:
@@ -70,15 +96,14 @@ def open_programme(path: Path) -> tuple[Programme, Policy]:
             )
             errors += [error for error in found if "holds the number" not in error.what]
     raise_all(errors)
-    return programme, policy
 
 
 def judge_programme(
     programme: Programme, policy: Policy, store: Store, folder: Path, say: Callable[[str], None]
 ) -> None:
-    """Run all steps but the writing of outputs, into an open store."""
+    """Run all steps but the look ahead and the writing of outputs, into an open store."""
     pipeline = load_pipeline("stock_triage", STAGES)
-    steps = tuple(step for step in pipeline.steps if step.call != "write_outputs")
+    steps = tuple(step for step in pipeline.steps if step.call not in _FOR_OUTPUTS)
     library = load_library(programme.products)
     work = Work(programme, load_contract(), policy, library, store, folder, say)
     judged = Pipeline(pipeline.name, pipeline.title, steps)
@@ -102,14 +127,36 @@ def run_programme(path: Path, out: Path, say: Callable[[str], None]) -> Finished
     TriageError
         If the programme cannot be run; `out` is then not made.
     """
-    programme, policy = open_programme(path)
+    return run_opened(*open_programme(path), out, say)
+
+
+def run_opened(
+    programme: Programme,
+    policy: Policy,
+    out: Path,
+    say: Callable[[str], None],
+    *,
+    keep_inputs: bool = True,
+) -> Finished:
+    """As `run_programme`, of a programme and a policy that are read already.
+
+    Without `keep_inputs` nothing is copied: the run is made from copies, and is thrown away.
+    """
     library = load_library(programme.products)
     pipeline = load_pipeline("stock_triage", STAGES)
     with new_run_folder(out) as folder:
+        files = input_files(programme) if keep_inputs else []
+        stored = copy_inputs(files, folder)
         with Store(folder / STORE) as store:
             work = Work(programme, load_contract(), policy, library, store, folder, say)
             seconds = run_pipeline(pipeline, work, store, STAGES, {"as_of": programme.as_of}, say)
             made = record(work, seconds, versions())
+        refuse_changed(files, stored)
+        made["tool"] = this_tool()
+        proposals = repr(programme.measures).encode()
+        made["proposals"] = {"sha256": hashlib.sha256(proposals).hexdigest()}
+        made["tables"] = tables_of(folder)
+        made[KEPT] = [asdict(item) for item in stored]
         write_record(folder, made)
     problems = dict(work.written["problems"].group_by("kind").len().sort("kind").iter_rows())
     made["outputs"] = {name: str(out / where) for name, where in work.outputs.items()}

@@ -7,7 +7,9 @@ import shutil
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
+from functools import cache
 from importlib.metadata import version
+from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
@@ -18,10 +20,13 @@ from triage.contract.assemblies import Library
 from triage.contract.policy import Policy
 from triage.contract.programme import Programme
 from triage.errors import StoreError
+from triage.resources import resource_dir
 from triage.store import Store, StoreLockedError
 
 STORE = "store.duckdb"
 RECORD = "run.json"
+_TEXTS = (".py", ".toml", ".sql", ".csv", ".md")
+_LEFT_OUT = frozenset({"__pycache__", "_resources", "policy"})
 _LIBRARIES = ("polars", "duckdb", "geopandas", "shapely", "pyproj", "numpy", "scipy", "fastexcel")
 
 
@@ -82,9 +87,11 @@ def run_id(
 ) -> str:
     """Name of a run, the same for the same inputs, records, policy, programme file and software."""
     total = hashlib.sha256()
-    profiles = sorted({s.profile.path for s in programme.sources if s.profile is not None})
-    for path in (programme.path, *profiles):
-        total.update(path.read_bytes())
+    profiles = {s.profile.path for s in programme.sources if s.profile is not None}
+    total.update(programme.path.read_bytes())
+    # By content: the stored copies of a run stand elsewhere and are the same run.
+    for content in sorted(path.read_bytes() for path in profiles):
+        total.update(content)
     for digest in sorted(set(sources["sha256"].to_list())):
         total.update(digest.encode())
     for text in (policy.digest, library.digest, records, programme.as_of.isoformat(), __version__):
@@ -95,6 +102,48 @@ def run_id(
 def versions() -> dict[str, str]:
     """Versions of this tool and of the libraries that decide results."""
     return {"retrofit-moisture-triage": __version__} | {name: version(name) for name in _LIBRARIES}
+
+
+@cache
+def tool_digest() -> str:
+    """SHA-256 over the tool's own files: code, contract, pipelines and tables that ship.
+
+    Packs are left out: a run has its own. The same on every system and line ending.
+    """
+    package = Path(str(files("triage")))
+    roots = [
+        ("triage", package),
+        *((name, resource_dir(name)) for name in ("schemas", "pipelines")),
+    ]
+    total = hashlib.sha256()
+    for name, root in roots:
+        inside = {path.relative_to(root).as_posix(): path for path in root.rglob("*")}
+        for shown in sorted(inside):
+            path = inside[shown]
+            if path.is_file() and not _LEFT_OUT.intersection(Path(name, shown).parts):
+                content = path.read_bytes()
+                text = path.suffix in _TEXTS
+                total.update(f"{name}/{shown}".encode())
+                total.update(content.replace(b"\r\n", b"\n") if text else content)
+    return total.hexdigest()
+
+
+def this_tool() -> dict[str, str]:
+    """Version of this tool and hash of its own files."""
+    return {"version": __version__, "sha256": tool_digest()}
+
+
+def tables_of(folder: Path) -> list[dict[str, Any]]:
+    """Name, hash and rows of every table file at the top of a run folder."""
+    paths = sorted(path for path in folder.iterdir() if path.suffix in (".parquet", ".csv"))
+    return [
+        {"name": path.name, "sha256": file_digest(path), "rows": _rows_of(path)} for path in paths
+    ]
+
+
+def _rows_of(path: Path) -> int:
+    lazy = pl.scan_csv(path, infer_schema=False) if path.suffix == ".csv" else pl.scan_parquet(path)
+    return int(lazy.select(pl.len()).collect().item())
 
 
 def write_record(folder: Path, record: Mapping[str, Any]) -> None:

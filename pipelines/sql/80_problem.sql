@@ -7,7 +7,9 @@ CREATE OR REPLACE TABLE problem AS
 SELECT kind, field, raw, file, sheet, "row", "column", message
 FROM survey_problem AS said
 -- A row that is rejected for want of an identity is told once, as a row.
-WHERE said.kind NOT IN ('no_property_id', 'no_building_part')
+WHERE said.kind NOT IN (
+    'no_property_id', 'no_building_part', 'heading_row', 'totals_row', 'section_row'
+)
     OR said.row_id NOT IN (SELECT row_id FROM survey_row WHERE status = 'rejected')
 UNION ALL
 SELECT

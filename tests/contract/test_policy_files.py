@@ -242,6 +242,16 @@ def test_a_standard_for_an_unknown_field(pack: Path, edit: Edit) -> None:
         ('view = "hatch"', 'view = "hach"', "hach"),
         ('clears_at = "photographed"', 'clears_at = "photgraphed"', "photgraphed"),
         ('expires = "water_gate"', 'expires = "watergate"', "watergate"),
+        ('ranking = [["measured"]', 'ranking = [["mesured"]', "mesured"),
+        ('{ mc_location = ["not_timber"', '{ mc_location = ["no_timber"', "no_timber"),
+        ("not_where = { mc_location =", "not_where = { roof_form =", "not_timber"),
+        ('winter_readings = ["W09s"]', 'winter_readings = ["W09z"]', "W09z"),
+        ('property_types = ["flat"', 'property_types = ["flatt"', "flatt"),
+        ('built_forms = ["within_block"]', 'built_forms = ["in_block"]', "in_block"),
+        ('groups = ["C", "D"]', 'groups = ["C", "DD"]', "DD"),
+        ('own = ["ceiling_air_seal"', 'own = ["ceiling_air_seel"', "ceiling_air_seel"),
+        ('below = ["gutter_condition"', 'below = ["guter_condition"', "guter_condition"),
+        ('roof_form = "none_above"', 'roof_form = "non_above"', "non_above"),
     ],
 )
 def test_a_standard_that_names_nothing(

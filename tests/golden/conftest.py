@@ -1,8 +1,15 @@
 """Both demonstration programmes, run once for all golden tests by the real command line."""
 
+import sys
+from pathlib import Path
+
 import pytest
 from cli_helpers import triage
 from golden_runs import PROGRAMMES, DemoRun
+
+# The homes of the rule tests and the records of the record tests serve here too.
+for _room in ("rules", "records"):
+    sys.path.insert(0, str(Path(__file__).parents[1] / _room))
 
 
 @pytest.fixture(scope="session")

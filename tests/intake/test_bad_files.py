@@ -182,6 +182,14 @@ def test_rows_and_columns_are_bounded(write_book: WriteBook) -> None:
         read_book(path, "xlsx", "survey.xlsx", None, Limits(columns=1))
 
 
+def test_a_sheet_that_uses_few_texts_often_is_sound(
+    write_book: WriteBook, read_files: ReadFiles
+) -> None:
+    """Codes repeat: cells use the shared texts more often than their part has bytes."""
+    rows = [[f"H{number % 10}", *GOOD[1][1:]] for number in range(3000)]
+    assert read_files(write_book([GOOD[0], *rows])).counts["read"] == 3000
+
+
 def test_a_stray_cell_far_out_is_refused_before_it_fills_the_memory(
     write_book: WriteBook, read_files: ReadFiles
 ) -> None:

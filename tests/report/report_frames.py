@@ -33,6 +33,7 @@ TEXT_LISTS = [
     "cautions",
     "confirm_first",
     "disputed",
+    "conflict_notes",
     "expired",
     "overridden",
     "decision_notes",
@@ -134,6 +135,7 @@ def queue(rows: int, seed: int = 1) -> pl.DataFrame:
         "cautions": [["Keep the eaves open."] if i % 2 else [] for i in range(rows)],
         "confirm_first": [[] for _ in range(rows)],
         "disputed": [[] for _ in range(rows)],
+        "conflict_notes": [[] for _ in range(rows)],
         "expired": [[] for _ in range(rows)],
         "main_rule": [str(main[i]) if kind[i] else None for i in range(rows)],
         "reason": [

@@ -18,7 +18,7 @@ few = settings(
 )
 
 # Values on both sides of every limit of the policy (parameters.toml) that the field meets.
-_NUMBERS: dict[str, tuple[float, ...]] = {
+NUMBERS: dict[str, tuple[float, ...]] = {
     "timber_mc_pct": (12.0, 16.5, 18.0, 19.9, 20.0, 22.0, 28.0),
     "rh_mean_pct": (50.0, 64.0, 66.0),
     "temp_mean_c": (16.0, 18.0),
@@ -35,7 +35,7 @@ _NUMBERS: dict[str, tuple[float, ...]] = {
     "year_built": (1930, 2004),
 }
 # Answers that turn a home into another one altogether are drawn less often.
-_RARE = ("foam_type", "foam_location", "foam_substrate", "foam_density_kg_m3", "foam_coverage_pct")
+RARE = ("foam_type", "foam_location", "foam_substrate", "foam_density_kg_m3", "foam_coverage_pct")
 _LEFT_OUT = ("survey_method", "measure_code", "survey_reach_inside", "survey_reach_outside")
 _READ = sorted(
     {name for home in BASES.values() for name in home.facts}
@@ -55,8 +55,8 @@ def _answers(name: str) -> st.SearchStrategy[Answer]:
         known = st.lists(codes, min_size=1, max_size=2, unique=True)
     elif field.type == "date":
         known = st.sampled_from(DAYS)
-    elif name in _NUMBERS:
-        known = st.sampled_from(_NUMBERS[name])
+    elif name in NUMBERS:
+        known = st.sampled_from(NUMBERS[name])
     else:
         known = st.just(None)
     return st.one_of(known, known, blank)
@@ -64,7 +64,7 @@ def _answers(name: str) -> st.SearchStrategy[Answer]:
 
 @st.composite
 def _changes(draw: st.DrawFn) -> dict[str, Answer]:
-    common = [n for n in _READ if n not in (*_RARE, *_LEFT_OUT)]
+    common = [n for n in _READ if n not in (*RARE, *_LEFT_OUT)]
     names = draw(
         st.lists(
             st.one_of(st.sampled_from(common), st.sampled_from(common), st.sampled_from(_READ)),

@@ -429,8 +429,10 @@ def _climate(place: str) -> dict[str, Any]:
     return {"climate_id": record, "zone_edition": edition if record else None}
 
 
-def place_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
-    """One placed home a property."""
+def place_frame(
+    homes: Sequence[Home], names: Sequence[str], buildings: Sequence[str | None] = ()
+) -> pl.DataFrame:
+    """One placed home a property; `buildings` names the building of each."""
     common: dict[str, Any] = {
         "building_id": None,
         "lat": 51.0,
@@ -447,6 +449,8 @@ def place_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
         {"property_id": n, **common, **_climate(h.place), **PLACES[h.place]}
         for n, h in zip(names, homes, strict=True)
     ]
+    for home, building in zip(placed, buildings, strict=False):
+        home["building_id"] = building
     text = dict.fromkeys(
         ("property_id", "building_id", "climate_id", "moist_letter", "zone_join", "zone_edition"),
         pl.String,
@@ -471,15 +475,20 @@ def proposal_frame(homes: Sequence[Home], names: Sequence[str]) -> pl.DataFrame:
     return pl.DataFrame(wanted, schema=schema, orient="row")
 
 
-def judge(homes: Sequence[Home], as_of: date = AS_OF, records: Records | None = None) -> Judged:
-    """Judge every home by its own measure."""
+def judge(
+    homes: Sequence[Home],
+    as_of: date = AS_OF,
+    records: Records | None = None,
+    buildings: Sequence[str | None] = (),
+) -> Judged:
+    """Judge every home by its own measure; `buildings` names the building of each."""
     names = [f"H{n:06d}" for n in range(len(homes))]
     rows, marks = survey_frame(homes, names)
     whole = assess(
         rows,
         marks,
         proposal_frame(homes, names),
-        place_frame(homes, names),
+        place_frame(homes, names, buildings),
         CLIMATE,
         [],
         POLICY,

@@ -1,1 +1,1 @@
-"""Commands of the command line, one module each; they import what they run when they run."""
+"""Commands of the command line, grouped by what they work on; registered in `triage.cli`."""

@@ -1,10 +1,11 @@
-"""`triage page`: a run as one file to open in a browser."""
+"""The command that writes a run as one page."""
 
-import sys
 from pathlib import Path
 from typing import Annotated
 
 import typer
+
+from triage.commands.words import say
 
 
 def page(
@@ -20,8 +21,8 @@ def page(
 
     The page shows single homes: it is for use inside the programme. Exit 0: written. 2: not.
     """
-    from triage.programme_page import write_page  # noqa: PLC0415  keeps --help quick
+    from triage.programme_page import write_page
 
     size = write_page(run_folder, out, movement=movement)
-    print(f"  wrote {out} ({size / 1e6:.1f} MB)", file=sys.stderr, flush=True)
+    say(f"wrote {out} ({size / 1e6:.1f} MB)")
     print(out)

@@ -170,12 +170,41 @@ class View:
 
 @dataclass(frozen=True, slots=True)
 class FieldEvidence:
-    """What an answer to one field takes to clear a rule."""
+    """What an answer to one field takes to clear a rule.
+
+    `ranking` lists kinds of evidence, strongest first, each a tuple of grades: a stronger kind
+    stands whatever the dates. `not_where` names fields of the same row, and codes of theirs with
+    which the answer cannot clear.
+    """
 
     view: str
     clears_at: str
     expires: str
     reading: bool = False
+    ranking: tuple[tuple[str, ...], ...] = ()
+    not_where: tuple[tuple[str, tuple[str, ...]], ...] = ()
+
+    def kind_of(self, grade: str) -> int:
+        """Place of a grade in the field's own ranking, 0 the weakest; 0 where it has none."""
+        places = [n for n, kind in enumerate(reversed(self.ranking), start=1) if grade in kind]
+        return max(places, default=0)
+
+
+@dataclass(frozen=True, slots=True)
+class SharedRoof:
+    """Which dwellings share the roof of their building, and which answers are about that roof.
+
+    A dwelling shares it if its property type or its built form is listed and its building is
+    named. `roof` are fields of a dwelling right under the roof; `rain` are those of them that
+    concern the dwellings below too, and that can be seen from there. `none_above` is the field
+    and the answer that says that another dwelling lies above.
+    """
+
+    property_types: tuple[str, ...]
+    built_forms: tuple[str, ...]
+    roof: tuple[str, ...]
+    rain: tuple[str, ...]
+    none_above: tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -191,7 +220,9 @@ class Evidence:
     views: Mapping[str, View]
     default: FieldEvidence
     fields: Mapping[str, FieldEvidence]
+    winter_readings: tuple[str, ...]
     batch_fields: tuple[str, ...]
+    shared_roof: SharedRoof
 
     def of(self, name: str) -> FieldEvidence:
         """The standard of a field; the pack's default where it names none."""
@@ -229,11 +260,14 @@ class RecordRules:
     """What records do to the evidence held (records.toml).
 
     `event_ends` names the expiry classes that an event ends, `slow_repairs` the repairs that dry
-    like masonry, `competences` who may accept a rule that fired.
+    like masonry, `competences` who may accept a rule that fired. `mends` are the fields whose
+    answer a repair changes, `mended` what they then say.
     """
 
     event_ends: Mapping[str, tuple[str, ...]]
     slow_repairs: tuple[str, ...]
+    mends: tuple[str, ...]
+    mended: tuple[str, ...]
     competences: tuple[str, ...]
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 from triage.contract.expressions import check_condition
 from triage.contract.loader import Contract
-from triage.contract.policy import GATING, Policy, Rule
+from triage.contract.policy import GATING, Policy, Rule, SharedRoof
 from triage.contract.text import did_you_mean, normalise
 from triage.contract.tomlfile import read_toml
 from triage.errors import Place, PolicyError, TriageError
@@ -226,6 +226,7 @@ def _record_errors(policy: Policy, contract: Contract, file: str) -> list[Triage
     errors = _unlisted(rules.event_ends, codes("event", "event_type"), "event", file)
     for ended in rules.event_ends.values():
         errors += _unlisted(ended, classes, "expiry class of parameters.toml", file)
+    errors += _unlisted(rules.mends, contract.fields, "field", file)
     errors += _unlisted(rules.slow_repairs, codes("repair", "repair_type"), "repair", file)
     return errors + _unlisted(
         rules.competences, codes("decision", "competence"), "competence", file
@@ -241,12 +242,35 @@ def _evidence_errors(policy: Policy, contract: Contract, file: str) -> list[Tria
         errors += _unlisted((standard.view,), evidence.views, "view", file)
         errors += _unlisted((standard.clears_at,), evidence.grades, "grade", file)
         errors += _unlisted((standard.expires,), expiries, "expiry class of parameters.toml", file)
+        ranked = [grade for kind in standard.ranking for grade in kind]
+        errors += _unlisted(ranked, evidence.grades, "grade", file)
+        for name, codes in standard.not_where:
+            errors += _unlisted((name,), contract.fields, "field", file)
+            if name in contract.fields:
+                errors += _unlisted(codes, contract.fields[name].known_codes, "code", file)
+                if contract.fields[name].type != "codes":
+                    what = f"{name!r} holds one code, and not_where needs a field of several"
+                    errors.append(PolicyError(what, Place(file), "name a field of several codes"))
+    errors += _shared_roof_errors(evidence.shared_roof, contract, file)
     errors += _unlisted((evidence.firm_from,), evidence.grades, "grade", file)
+    errors += _unlisted(evidence.winter_readings, policy.rules, "rule", file)
     for view in evidence.views.values():
         errors += _unlisted(filter(None, (view.inside,)), evidence.inside, "inside reach", file)
         errors += _unlisted(filter(None, (view.outside,)), evidence.outside, "outside reach", file)
         groups = (*view.close_for, *view.dry_void_for)
         errors += _unlisted(groups, policy.groups, "measure group", file)
+    return errors
+
+
+def _shared_roof_errors(shared: SharedRoof, contract: Contract, file: str) -> list[TriageError]:
+    fields = contract.fields
+    above, said = shared.none_above
+    errors = _unlisted((*shared.roof, *shared.rain, above), fields, "field", file)
+    if above in fields:
+        errors += _unlisted((said,), fields[above].known_codes, "code", file)
+    listed = {"property_type": shared.property_types, "built_form": shared.built_forms}
+    for name, codes in listed.items():
+        errors += _unlisted(codes, fields[name].known_codes, "code", file)
     return errors
 
 

@@ -108,7 +108,7 @@ def load_policy(folder: Path) -> Policy:
         measures={k: read_measure(k, s) for k, s in named(top["measures.toml"].table("measures"))},
         presumptions=tuple(read_presumption(s) for s in top["presumptions.toml"].tables("presume")),
         quantities=read_quantities(top["quantities.toml"]),
-        evidence=read_evidence(top["evidence.toml"]),
+        evidence=read_evidence(top["evidence.toml"], load_contract().fields),
         outer_classes=tuple(read_outer_class(s) for s in top["outer_class.toml"].tables("class")),
         code_tables=load_code_tables(folder),
         junctions=tuple(read_junction(s) for s in top["junctions.toml"].tables("junction")),
@@ -122,6 +122,11 @@ def load_policy(folder: Path) -> Policy:
     raise_all(errors)
     raise_all(check_policy(policy, load_contract(), folder))
     return policy
+
+
+def policy_files(folder: Path) -> list[Path]:
+    """Every file of a pack."""
+    return [*(folder / name for name in _FILES), *_chapters(folder)]
 
 
 def _chapters(folder: Path) -> list[Path]:

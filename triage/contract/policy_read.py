@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Literal
 
+from triage.contract.fields import Field
 from triage.contract.policy import (
     OUTCOMES,
     Evidence,
@@ -17,9 +18,11 @@ from triage.contract.policy import (
     Quantity,
     RecordRules,
     Rule,
+    SharedRoof,
     View,
 )
 from triage.contract.section import Section
+from triage.contract.text import did_you_mean
 
 Conditions = tuple[tuple[str, str], ...]
 
@@ -197,18 +200,23 @@ def read_records(s: Section) -> RecordRules:
     """What records do to the evidence held."""
     s.only("events", "repairs", "decisions")
     events, repairs, decisions = (s.table(key) for key in ("events", "repairs", "decisions"))
-    repairs.only("slow")
+    repairs.only("slow", "mends", "mended")
     decisions.only("competences")
     return RecordRules(
         event_ends={name: events.texts(name) for name in events.data},
         slow_repairs=repairs.texts("slow"),
+        mends=repairs.texts("mends"),
+        mended=repairs.texts("mended"),
         competences=decisions.texts("competences"),
     )
 
 
-def read_evidence(s: Section) -> Evidence:
-    """The evidence standard of the pack."""
-    s.only("grades", "firm_from", "reach", "views", "default", "fields", "batch")
+def read_evidence(s: Section, form: Mapping[str, Field]) -> Evidence:
+    """The evidence standard of the pack; `form` are the fields of the survey, by group."""
+    s.only(
+        *("grades", "firm_from", "winter_readings", "reach", "views", "default", "fields"),
+        *("batch", "shared_roof"),
+    )
     reach = s.table("reach")
     fields = {
         name: _field_evidence(entry)
@@ -225,7 +233,34 @@ def read_evidence(s: Section) -> Evidence:
         views={name: _view(name, entry) for name, entry in named(s.table("views"))},
         default=_field_evidence(s.table("default")),
         fields=fields,
+        winter_readings=s.texts("winter_readings"),
         batch_fields=s.table("batch").texts("fields"),
+        shared_roof=_shared_roof(s.table("shared_roof"), form),
+    )
+
+
+def _shared_roof(s: Section, form: Mapping[str, Field]) -> SharedRoof:
+    """Whole groups of the survey form, with those beside them, without a dwelling's own."""
+    s.only(
+        *("property_types", "built_forms", "groups", "also", "own"),
+        *("below", "none_above"),
+    )
+    own, groups = s.texts("own"), s.texts("groups")
+    in_groups = [name for name, field in form.items() if field.group in groups]
+    known = {field.group for field in form.values()}
+    for key, words, pool in (("groups", groups, known), ("own", own, in_groups)):
+        for word in words:
+            if word not in pool:
+                s.blame(f"{word!r} is not among the shared fields", did_you_mean(word, pool), key)
+    roof = [name for name in in_groups if name not in own]
+    above = s.table("none_above")
+    said = [(key, above.get(key, str) or "") for key in above.data]
+    return SharedRoof(
+        property_types=s.texts("property_types"),
+        built_forms=s.texts("built_forms"),
+        roof=(*roof, *s.texts("also")),
+        rain=s.texts("below"),
+        none_above=said[0] if said else ("roof_form", "none_above"),
     )
 
 
@@ -254,12 +289,16 @@ def _view(name: str, s: Section) -> View:
 
 
 def _field_evidence(s: Section) -> FieldEvidence:
-    s.only("names", "view", "clears_at", "expires", "reading")
+    s.only("names", "view", "clears_at", "expires", "reading", "ranking", "not_where")
+    ranking = s.get("ranking", list) or []
+    where = s.table("not_where")
     return FieldEvidence(
         view=s.get("view", str) or "record",
         clears_at=s.get("clears_at", str) or "documented",
         expires=s.get("expires", str) or "none",
         reading=s.get("reading", bool) or False,
+        ranking=tuple(tuple(map(str, kind)) for kind in ranking if isinstance(kind, list)),
+        not_where=tuple((name, where.texts(name)) for name in where.data),
     )
 
 

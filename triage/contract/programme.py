@@ -10,6 +10,7 @@ from triage.contract.loader import Contract, load_contract
 from triage.contract.materials import load_materials
 from triage.contract.products import Product, read_products
 from triage.contract.profile import Profile, load_profile
+from triage.contract.references import relocated
 from triage.contract.section import Section
 from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
@@ -91,8 +92,12 @@ class Programme:
         return MappingProxyType({p.path: p for p in used if p is not None})
 
 
-def load_programme(path: Path, contract: Contract | None = None) -> Programme:
+def load_programme(
+    path: Path, contract: Contract | None = None, moved: Mapping[str, str] | None = None
+) -> Programme:
     """Read a programme file and the profiles that it names.
+
+    `moved` says of files that the programme names where copies of them stand, see `relocated`.
 
     Raises
     ------
@@ -101,7 +106,7 @@ def load_programme(path: Path, contract: Contract | None = None) -> Programme:
     """
     schemas = contract or load_contract()
     file = read_toml(path, ProfileError)
-    top = Section(file, dict(file.data), ProfileError)
+    top = Section(file, relocated(file.data, moved) if moved else dict(file.data), ProfileError)
     top.only(*_KEYS)
     programme = Programme(
         path=path,

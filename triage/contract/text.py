@@ -7,6 +7,9 @@ from collections.abc import Iterable
 from rapidfuzz import fuzz, process
 
 _ALIKE = str.maketrans({"‘": "'", "’": "'", "“": '"', "”": '"', "–": "-", "—": "-", "−": "-"})
+INVISIBLE = dict.fromkeys(map(ord, "\u00ad\u200b\u200c\u200d\u2060\ufeff"))
+"""Signs without a width, which copying from web pages and documents leaves in cells."""
+
 _JOINED = re.compile(r"(?<=\w)[-_](?=\w)")
 _LISTABLE = 30
 _SHORT = 4
@@ -21,7 +24,7 @@ def normalise(text: str) -> str:
     colons, semicolons and exclamation marks at the end are dropped. A question mark stays:
     "yes?" is not "yes". Folding twice changes nothing.
     """
-    folded = unicodedata.normalize("NFKC", text).casefold().translate(_ALIKE)
+    folded = unicodedata.normalize("NFKC", text.translate(INVISIBLE)).casefold().translate(_ALIKE)
     folded = unicodedata.normalize("NFKC", folded)  # casefold may undo the composition
     return _SPACES.sub(" ", _JOINED.sub(" ", folded)).strip().rstrip(" .,;:!")
 

@@ -59,3 +59,9 @@ def answer_id_problems(rows: pl.DataFrame) -> pl.DataFrame:
 
 def _digits(text: str) -> str:
     return hashlib.sha256(text.encode()).hexdigest()[:8]
+
+
+def answer_ids(rows: pl.DataFrame, run_id: str) -> pl.Series:
+    """`answer_id` of every row with the key columns."""
+    keys = rows.select(pl.concat_str(KEYS, separator="|")).to_series()
+    return pl.Series("answer_id", [f"{run_id}-{_digits(key)}" for key in keys], dtype=pl.String)

@@ -1,6 +1,6 @@
 """Puts the sheets of all files together into one result, and decides on every row."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 
 import polars as pl
@@ -8,7 +8,8 @@ import polars as pl
 from triage.contract import Contract
 from triage.intake.files import FileReading
 from triage.intake.postal import repair_codes
-from triage.intake.result import SCHEMAS, Intake, clean_schema, empty_frame
+from triage.intake.references import doubtful_references
+from triage.intake.result import ROW_ID, SCHEMAS, Intake, clean_schema, empty_frame
 from triage.intake.rows import NO_HOME, NO_PART, decide_rows
 from triage.intake.sheets import Note
 from triage.intake.table import SheetTable, constant_columns
@@ -21,6 +22,8 @@ _KEY_PROBLEMS = (
     ("property_id", "no_property_id", NO_HOME),
     ("building_part", "no_building_part", NO_PART),
 )
+
+_LINES: dict[str, pl.DataType] = {"row_id": ROW_ID, "kind": pl.String(), "message": pl.String()}
 
 
 @dataclass
@@ -57,21 +60,23 @@ def assemble(
     parts = _Parts()
     cleans = [pl.DataFrame(schema=clean_schema(contract))]
     odds: list[pl.DataFrame] = []
+    lines: list[pl.DataFrame] = [pl.DataFrame(schema=_LINES)]
     stems = [reading.stem for reading in readings]
     source_id = first = 0
     for reading in readings:
         name = reading.stem if stems.count(reading.stem) == 1 else reading.file
         _add_skipped(parts, reading)
-        for table in reading.tables:
+        for table, beside in zip(reading.tables, _columns_beside(reading.tables), strict=True):
             ids = pl.int_range(first, first + table.raw.height, dtype=pl.UInt32, eager=True)
             _add_source(parts, reading, table, source_id, ids)
-            cleans.append(_identified(table, name, ids))
+            cleans.append(_identified(table, name, beside, ids))
             odds.append(_add_odd(parts, reading, table, source_id, ids))
+            lines.append(_identified_lines(table, ids))
             _add_grades(parts, reading, cleans[-1], contract)
             source_id += 1
             first += table.raw.height
     clean = _with_defaults(pl.concat(cleans), country_code, programme_id)
-    return _decided(parts, clean, odds)
+    return _decided(parts, clean, odds, pl.concat(lines))
 
 
 def _add_skipped(parts: _Parts, reading: FileReading) -> None:
@@ -124,13 +129,32 @@ def _add_source(
             parts.add("problems", placed)
 
 
-def _identified(table: SheetTable, name: str, ids: pl.Series) -> pl.DataFrame:
-    """Typed rows with row_id, and a survey_id made of file, sheet and row where there is none."""
+def _columns_beside(tables: Sequence[SheetTable]) -> Iterator[str]:
+    """First column of each table that stands beside an earlier one of its sheet, else nothing."""
+    leftmost: dict[str | None, str] = {}
+    for table in tables:
+        first = table.columns[0].letters
+        yield first if leftmost.setdefault(table.sheet.name, first) != first else ""
+
+
+def _identified(table: SheetTable, name: str, beside: str, ids: pl.Series) -> pl.DataFrame:
+    """Typed rows with row_id, and a survey_id made of file, sheet and row where there is none.
+
+    Two tables side by side have rows of one number: `beside` tells the right one's apart.
+    """
     prefix = name if table.sheet.name is None else f"{name}:{table.sheet.name}"
-    made = pl.lit(prefix + ":") + table.raw.get_column("sheet_row").cast(pl.String)
+    made = pl.lit(f"{prefix}:{beside}") + table.raw.get_column("sheet_row").cast(pl.String)
     return table.clean.select(
         ids.alias("row_id"), pl.all().exclude("survey_id"), pl.coalesce("survey_id", made)
     ).select("row_id", *table.clean.columns)
+
+
+def _identified_lines(table: SheetTable, ids: pl.Series) -> pl.DataFrame:
+    """Lines that are no survey rows: row_id, kind and message."""
+    numbers = pl.DataFrame({"row": pl.int_range(ids.len(), dtype=pl.UInt32, eager=True)})
+    numbered = numbers.with_columns(ids.alias("row_id"))
+    lines = table.lines.join(numbered, on="row", how="left", maintain_order="left")
+    return lines.select("row_id", "kind", "message")
 
 
 def _add_odd(
@@ -149,7 +173,7 @@ def _add_odd(
         pl.col("sheet_row").alias("row"),
         pl.col("problem").alias("kind"),
     )
-    of_column = pl.col("kind") == "unit_missing"
+    of_column = pl.col("kind").is_in(["unit_missing", "unit_changed"])
     parts.add("problems", told.filter(~of_column))
     parts.add("problems", _by_column(told.filter(of_column)))
     return odd
@@ -196,16 +220,23 @@ def _with_defaults(
     )
 
 
-def _decided(parts: _Parts, clean: pl.DataFrame, odds: list[pl.DataFrame]) -> Intake:
+def _decided(
+    parts: _Parts, clean: pl.DataFrame, odds: list[pl.DataFrame], lines: pl.DataFrame
+) -> Intake:
     clean, restored = repair_codes(clean)
     raw, sources = parts.joined("raw"), parts.joined("sources")
     beside = [odd.select("row_id", *_BESIDE) for odd in odds if not odd.is_empty()]
     told = [pl.concat(beside)] if beside else []
-    decided = decide_rows(clean, raw.select("row_id", "source_id"), [parts.joined("grades"), *told])
+    known = [parts.joined("grades"), *told]
+    decided = decide_rows(clean, raw.select("row_id", "source_id"), known, lines)
     places = raw.select("row_id", "source_id", pl.col("sheet_row").alias("row")).join(
         sources.select("source_id", "file", "sheet"), on="source_id", how="left"
     )
-    for found in (restored, decided.problems, *_missing_keys(clean)):
+    none = pl.lit(None, dtype=pl.String)
+    of_lines = lines.with_columns(none.alias("field"), none.alias("raw"))
+    homes = clean.join(lines, on="row_id", how="anti", maintain_order="left")
+    doubtful = doubtful_references(decided.clean, raw)
+    for found in (restored, decided.problems, doubtful, of_lines, *_missing_keys(homes)):
         placed = found.join(places, on="row_id", how="left", maintain_order="left")
         parts.add("problems", placed.with_columns(pl.lit(None).alias("column")))
     accepted = decided.clean.select("row_id")

@@ -11,12 +11,13 @@ import fastexcel
 import polars as pl
 
 from triage.errors import FileError, Place
+from triage.intake import ods, xls
 from triage.intake.damage import damage_refused
 from triage.intake.limits import Limits
-from triage.intake.ods import apply_shown, shown_cells
 from triage.intake.ooxml import XlsxParts, refuse_false_counts, refuse_far_cells
 from triage.intake.probe import refuse_deadly
 from triage.intake.sheets import Note, Sheet, letters
+from triage.intake.shown import write_formulas, write_shown
 from triage.intake.xlsb import refuse_lossy_cells
 
 # Names that the reader gives to the error values of ECMA-376 part 1, 18.18.11.
@@ -65,8 +66,11 @@ def read_book(
     with damage_refused(shown):
         if kind == "xlsx":
             return _read_xlsx(path, reader, names, shown, limits)
-        refine = _ods_refiner(path) if kind == "ods" else _unrefined
-        return [_read_sheet(reader, name, shown, limits, refine) for name in names]
+        if kind == "xls":
+            return _read_xls(path, reader, names, shown, limits)
+        if kind == "ods":
+            return _read_ods(path, reader, names, shown, limits)
+        return [_read_sheet(reader, name, shown, limits, _unrefined) for name in names]
 
 
 @contextmanager
@@ -115,20 +119,51 @@ def _read_xlsx(
             def refine(
                 sheet: str, cells: pl.DataFrame, xml: bytes = xml
             ) -> tuple[pl.DataFrame, list[Note]]:
-                return parts.show_percent(cells, xml), parts.notes(sheet, xml)
+                return parts.show_formats(cells, xml), parts.notes(sheet, xml)
 
             sheet = _read_sheet(reader, name, shown, limits, refine)
-            sheets.append(replace(sheet, is_1904=parts.is_1904))
+            sheets.append(replace(sheet, is_1904=parts.is_1904, looks=parts.looks(xml)))
         return sheets
+
+
+def _read_xls(
+    path: Path, reader: fastexcel.ExcelReader, names: list[str], shown: str, limits: Limits
+) -> list[Sheet]:
+    book = xls.read_beside(path)
+    sheets = []
+    for name in names:
+        told = book.sheets.get(name, xls.XlsSheet())
+
+        def refine(
+            _: str, cells: pl.DataFrame, told: xls.XlsSheet = told
+        ) -> tuple[pl.DataFrame, list[Note]]:
+            return write_shown(write_formulas(cells, told.bare), told.places), told.notes
+
+        sheet = _read_sheet(reader, name, shown, limits, refine)
+        sheets.append(replace(sheet, is_1904=book.is_1904, looks=told.looks))
+    return sheets
 
 
 def _unrefined(_: str, cells: pl.DataFrame) -> tuple[pl.DataFrame, list[Note]]:
     return cells, []
 
 
-def _ods_refiner(path: Path) -> Refine:
-    odd = shown_cells(path)
-    return lambda sheet, cells: apply_shown(cells, odd.get(sheet, []))
+def _read_ods(
+    path: Path, reader: fastexcel.ExcelReader, names: list[str], shown: str, limits: Limits
+) -> list[Sheet]:
+    book = ods.read_beside(path)
+    sheets = []
+    for name in names:
+        told = book.sheets.get(name, ods.OdsSheet())
+
+        def refine(
+            _: str, cells: pl.DataFrame, told: ods.OdsSheet = told
+        ) -> tuple[pl.DataFrame, list[Note]]:
+            return ods.apply_shown(cells, told), told.notes
+
+        sheet = _read_sheet(reader, name, shown, limits, refine)
+        sheets.append(replace(sheet, is_1904=book.is_1904, looks=told.looks))
+    return sheets
 
 
 def _read_sheet(

@@ -115,7 +115,7 @@ def _check_of(reading: FileReading, intake: Intake) -> FileCheck:
     stated = reading.profile.columns.values() if reading.profile is not None and columns else ()
     return FileCheck(
         file=reading.file,
-        sheets={table.sheet.name or "-": table.raw.height for table in reading.tables},
+        sheets=_rows_by_sheet(reading),
         skipped=tuple(name or "-" for name in reading.skipped),
         rows={"read": rows.height} | {state: states.get(state, 0) for state in _STATES},
         mapped={str(c.heading): c.field for c in columns if c.field is not None},
@@ -125,6 +125,15 @@ def _check_of(reading: FileReading, intake: Intake) -> FileCheck:
         examples=_examples(problems),
         errors=tuple(reading.errors),
     )
+
+
+def _rows_by_sheet(reading: FileReading) -> dict[str, int]:
+    """Rows of each sheet; a sheet may hold several tables."""
+    counts: dict[str, int] = {}
+    for table in reading.tables:
+        name = table.sheet.name or "-"
+        counts[name] = counts.get(name, 0) + table.raw.height
+    return counts
 
 
 def _examples(problems: pl.DataFrame) -> dict[str, list[str]]:

@@ -4,10 +4,11 @@ from dataclasses import dataclass, replace
 
 import polars as pl
 
+from triage.contract.text import INVISIBLE
 from triage.intake.answer import Answer, Value
 from triage.intake.field_rules import Reader
 from triage.intake.number_rules import NumberRules
-from triage.intake.texts import LONGEST_ID
+from triage.intake.texts import LONGEST_ID, SHORT_DATE
 
 ODD_SCHEMA: dict[str, pl.DataType] = {
     "row": pl.UInt32(),
@@ -63,7 +64,7 @@ def type_column(
     fast = _fast_values(texts, kind, reader)
     rest = texts if fast is None else _where(fast.is_null(), texts)
     distinct = rest.drop_nulls().unique().sort()
-    answers = [reader.read(text) for text in distinct]
+    answers = [_read(text.translate(INVISIBLE).strip(), reader) for text in distinct]
     order = pl.Series(range(distinct.len()), dtype=pl.UInt32)
     index = rest.replace_strict(distinct, order, default=None, return_dtype=pl.UInt32)
     values = _gather([answer.value for answer in answers], kind, index)
@@ -79,6 +80,10 @@ def type_column(
     elif blank != "blank":
         odd.append(_blank_rows(is_blank, blank))
     return TypedColumn(values, pl.concat(odd))
+
+
+def _read(text: str, reader: Reader) -> Answer:
+    return reader.read(text) if text else Answer(unknown="blank")
 
 
 def _told_of_fractions(texts: pl.Series, reader: Reader) -> Reader:
@@ -105,6 +110,7 @@ def _fast_values(texts: pl.Series, kind: pl.DataType, reader: Reader) -> pl.Seri
         is_plain &= texts.str.len_bytes() <= LONGEST_ID
         is_plain &= ~texts.str.to_lowercase().is_in(list(reader.unknown))
         is_plain &= ~texts.str.contains(r"^[0-9]+[eE][0-9]+$")
+        is_plain &= ~texts.str.contains(SHORT_DATE)
         return _where(is_plain, texts)
     return None
 

@@ -15,6 +15,7 @@ from charset_normalizer import from_bytes
 from triage.errors import FileError, Place
 from triage.intake.limits import Limits
 from triage.intake.sheets import Note, Sheet, letters
+from triage.intake.torn import refuse_swallowed_lines, short_lines
 
 _MARKS = (
     (codecs.BOM_UTF8, "utf-8-sig"),
@@ -28,6 +29,7 @@ _WESTERN_SIGNS = set("£€°²³½¼¾¹–—‘’“”•…×±µ§©®´�
 _DELIMITERS = (",", ";", "\t", "|")
 _SAMPLE_RECORDS = 200
 _CHUNK = 20_000
+_NAMED_DELIMITER = re.compile(r'"?sep=([^"\r\n])"?(?:\r\n|\r|\n)', re.IGNORECASE)
 _DECIMAL_COMMA = re.compile(r"-?\d+,(?:\d{1,2}|\d{4,})")
 _DECIMAL_POINT = re.compile(r"-?\d+\.\d+")
 
@@ -75,8 +77,13 @@ def read_delimited(
         fix = "set reading.encoding in the profile, or save the file as UTF-8"
         raise FileError(f"read as {encoding} the text holds zero bytes", shown, fix)
     text = text.removeprefix("\ufeff")
-    mark = delimiter or find_delimiter(text)
-    cells = _table(text, mark, shown, limits)
+    named = _NAMED_DELIMITER.match(text)
+    if named is not None:  # a line for one spreadsheet program, which does not show it as a row
+        text = text[named.end() :]
+    mark = delimiter or (named[1] if named is not None else find_delimiter(text))
+    cells, widths = _table(text, mark, shown, limits)
+    refuse_swallowed_lines(text, cells, mark, shown)
+    notes += short_lines(widths, is_cut=not text.endswith(("\n", "\r")))
     sign = decimal or find_decimal(cells, mark)
     return Sheet(None, cells, tuple(notes), decimal=sign, is_text=True)
 
@@ -86,8 +93,8 @@ def find_encoding(data: bytes) -> tuple[str, bool]:
     for mark, name in _MARKS:
         if data.startswith(mark):
             return name, True
-    if b"\0" in data[:8192]:
-        even, odd = data[:8192:2].count(0), data[1:8192:2].count(0)
+    even, odd = data[:8192:2].count(0), data[1:8192:2].count(0)
+    if max(even, odd) * 8 > len(data[:8192]):  # about every other byte; a stray one is damage
         return ("utf-16-be" if even > odd else "utf-16-le"), False
     try:
         data.decode("utf-8")
@@ -134,17 +141,20 @@ def find_decimal(cells: pl.DataFrame, delimiter: str) -> str:
     return "," if commas > points else "."
 
 
-def _table(text: str, delimiter: str, shown: str, limits: Limits) -> pl.DataFrame:
+def _table(text: str, delimiter: str, shown: str, limits: Limits) -> tuple[pl.DataFrame, list[int]]:
+    """The cells, and the number of cells that each line was written with."""
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
     chunks: list[pl.DataFrame] = []
+    widths: list[int] = []
     height = 0
     try:
         for records in _chunks(reader):
-            columns = list(zip_longest(*records))
+            widths += map(len, records)
             height += len(records)
-            if height > limits.rows or len(columns) > limits.columns:
+            if height > limits.rows or max(widths[-len(records) :]) > limits.columns:
                 what = f"more than {limits.rows} rows or {limits.columns} columns"
                 raise FileError(what, shown, "split the file, or check the delimiter")
+            columns = list(zip_longest(*records))
             named = {
                 letters(k): pl.Series(column, dtype=pl.String) for k, column in enumerate(columns)
             }
@@ -154,10 +164,11 @@ def _table(text: str, delimiter: str, shown: str, limits: Limits) -> pl.DataFram
         fix = "check the quotation marks around there, or set reading.delimiter"
         raise FileError(f"the line cannot be taken apart: {error}", where, fix) from error
     if not chunks:
-        return pl.DataFrame()
+        return pl.DataFrame(), []
     cells = pl.concat(chunks, how="diagonal")
     # ="0042" is how some exports keep a spreadsheet program from dropping zeros.
-    return cells.with_columns(pl.all().str.replace(r'^="([^"]*)"$', "${1}").replace("", None))
+    freed = pl.all().str.replace(r'^="([^"]*)"$', "${1}").replace("", None)
+    return cells.with_columns(freed), widths
 
 
 def _chunks(reader: Iterator[list[str]]) -> Iterator[list[list[str]]]:

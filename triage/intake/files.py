@@ -1,16 +1,25 @@
 """Reads one survey file into typed sheets; collects what is wrong instead of stopping at it."""
 
 import hashlib
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from triage.contract.profile import Profile
 from triage.errors import FileError, HeadingError, ManyErrors, Place, TriageError
+from triage.intake.blocks import note_above, tables_of
 from triage.intake.books import read_book
 from triage.intake.delimited import read_delimited
 from triage.intake.field_rules import Context
-from triage.intake.headings import KEY, MappedColumn, find_header, map_sheet, misplaced_header
+from triage.intake.headings import (
+    KEY,
+    MappedColumn,
+    SheetMap,
+    find_header,
+    map_sheet,
+    misplaced_header,
+)
 from triage.intake.limits import DEFAULT_LIMITS, Limits
+from triage.intake.looks import look_notes
 from triage.intake.parquet import read_parquet
 from triage.intake.sheets import Note, Sheet
 from triage.intake.sniff import file_kind
@@ -116,15 +125,44 @@ def _take_sheet(reading: FileReading, sheet: Sheet, context: Context) -> None:
     if header is None:
         _leave_out(reading, sheet, context)
         return
-    sheet_map = map_sheet(sheet, header, profile, context.contract, reading.file)
-    reading.headings[sheet.name] = sheet_map.columns
+    above = note_above(sheet, header, profile, context.contract)
+    sheet = replace(sheet, notes=(*sheet.notes, *above))
+    try:
+        parts = tables_of(sheet, header, profile, context.contract, reading.file)
+    except HeadingError as error:
+        reading.errors.append(error)
+        return
+    for part, line in parts:
+        _take_table(reading, part, line, context)
+
+
+def _take_table(reading: FileReading, sheet: Sheet, header: int, context: Context) -> None:
+    profile = context.profile
+    told = map_sheet(sheet, header, profile, context.contract, reading.file)
+    reading.headings[sheet.name] = (*reading.headings.get(sheet.name, ()), *told.columns)
     where = Place(reading.file, sheet.name, header + sheet.first_row)
-    errors = [*sheet_map.errors, *unit_errors(sheet_map, profile, context)]
-    errors += _missing_keys(sheet_map.mapped, profile, where)
+    errors = [*told.errors, *unit_errors(told, profile, context)]
+    errors += _missing_keys(told.mapped, profile, where)
     known = {str(error) for error in reading.errors}
     reading.errors += [error for error in errors if str(error) not in known]
-    if not errors:
-        reading.tables.append(type_sheet(sheet, sheet_map, context))
+    if errors:
+        return
+    table = type_sheet(replace(sheet, notes=(*sheet.notes, *told.notes)), told, context)
+    reading.tables.append(_with_notes(table, told))
+
+
+def _with_notes(table: SheetTable, told: SheetMap) -> SheetTable:
+    """Say of a table what its cells do not: that there are no rows, colours, strokes."""
+    sheet = table.sheet
+    notes = list(sheet.notes)
+    if table.raw.is_empty():
+        row = told.start - 1 + sheet.first_row
+        message = f"there are headings in row {row} and no row of a survey below them"
+        notes.append(Note("no_rows", message))
+    elif sheet.looks:
+        numbers = table.raw.get_column("sheet_row")
+        notes += look_notes(sheet.looks, int(numbers[0]), int(numbers[-1]))
+    return replace(table, sheet=replace(sheet, notes=tuple(notes)))
 
 
 def _leave_out(reading: FileReading, sheet: Sheet, context: Context) -> None:

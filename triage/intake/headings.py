@@ -8,8 +8,9 @@ import polars as pl
 from triage.contract import Contract, nearest, normalise
 from triage.contract.profile import Column, Profile
 from triage.errors import HeadingError, Place, TriageError
-from triage.intake.sheets import Sheet, column_index
+from triage.intake.sheets import Note, Sheet, column_index
 from triage.intake.units import unit_in_heading
+from triage.intake.units_row import is_units_row, settled_unit, unit_notes, unit_of_cell
 
 _LOOKED_AT = 15
 KEY = "property_id"
@@ -38,11 +39,16 @@ class MappedColumn:
 
 @dataclass(frozen=True, slots=True)
 class SheetMap:
-    """The columns of a sheet, the first row of its data (counted in `cells`), what is wrong."""
+    """The columns of a sheet, the first row of its data, what is wrong and what is to be said.
+
+    `header` is the first heading line and `start` the first row of data, counted in `cells`.
+    """
 
     columns: tuple[MappedColumn, ...]
     start: int
     errors: list[TriageError] = field(default_factory=list)
+    header: int = 0
+    notes: tuple[Note, ...] = ()
 
     @property
     def mapped(self) -> tuple[MappedColumn, ...]:
@@ -64,8 +70,8 @@ def find_header(
 ) -> int | None:
     """Index in `cells` of the first heading line; None if the sheet holds no survey table.
 
-    A profile states its row. Without one, the line among the first 15 with the most field names
-    is taken, which must hold the field `key`.
+    A profile states its row. Without one, it is the first line among the first 15 that names the
+    field `key` and one more: a later one with more of them is a further table, see `blocks`.
     """
     known = _known(profile, contract)
     found = {
@@ -78,6 +84,8 @@ def find_header(
             stated if any(found.get(line) or _hits(sheet, line, known) for line in lines) else None
         )
     with_key = {i: hits for i, hits in found.items() if profile is not None or key in hits}
+    if profile is None and (several := [i for i, hits in with_key.items() if len(hits) > 1]):
+        return min(several)
     best = max(with_key, key=lambda index: (len(with_key[index]), -index), default=None)
     return best if best is not None and with_key[best] else None
 
@@ -113,24 +121,61 @@ def map_sheet(
     known = _known(profile, contract)
     is_table = sheet.first_row == 0  # Parquet: column names, no lines
     lines = 1 if profile is None or is_table else profile.layout.header_lines
-    has_units = profile is not None and profile.layout.units_row and not is_table
-    start = header + lines + has_units
-    units = sheet.cells.row(start - 1) if has_units and start <= sheet.cells.height else None
+    start = header + lines
+    columns, errors = _map_columns(sheet, header, lines, None, known, contract, shown)
+    notes: tuple[Note, ...] = ()
+    below = sheet.cells.row(start) if start < sheet.cells.height and not is_table else None
+    told = profile is not None and profile.layout.units_row
+    kinds = [contract.fields[c.field].quantity if c.field else None for c in columns]
+    key = next((k for k, c in enumerate(columns) if c.field == KEY), None)
+    if below is not None and (told or is_units_row(below, kinds, key)):
+        units = [column.unit for column in columns]
+        row, names = start + sheet.first_row, sheet.cells.columns
+        notes = tuple(unit_notes(below, names, kinds, units, row, is_told=told))
+        columns, errors = _map_columns(sheet, header, lines, below, known, contract, shown)
+        start += 1
+    errors += _claims(columns, Place(shown, sheet.name, header + lines - 1 + sheet.first_row))
+    return SheetMap(tuple(columns), start, errors, header, notes)
+
+
+def _map_columns(
+    sheet: Sheet,
+    header: int,
+    lines: int,
+    units: tuple[str | None, ...] | None,
+    known: _Headings,
+    contract: Contract,
+    shown: str,
+) -> tuple[list[MappedColumn], list[TriageError]]:
     joined, own = heading_texts(sheet, header, lines)
-    where = Place(shown, sheet.name, header + lines - 1 + sheet.first_row)
+    start = header + lines + (units is not None)
     filled = _filled_columns(sheet.cells.slice(start))
     columns: list[MappedColumn] = []
     errors: list[TriageError] = []
     for index, name in enumerate(sheet.cells.columns):
-        place = Place(where.file, where.sheet, where.row, name)
+        place = Place(shown, sheet.name, header + lines - 1 + sheet.first_row, name)
         unit = units[index] if units is not None else None
         column, error = _map_column(
             (joined[index], own[index]), unit, known, contract, place, is_filled=name in filled
         )
+        if error is not None and joined[index] is None:
+            error = _no_heading(place, filled[name] + start + sheet.first_row)
         columns.append(column)
         errors += [error] if error is not None else []
-    errors += _claims(columns, where)
-    return SheetMap(tuple(columns), start, errors)
+    return columns, errors
+
+
+def key_words(profile: Profile | None, contract: Contract) -> list[str]:
+    """Spellings, as sheets have them, of the headings of the home's reference."""
+    columns = _known(profile, contract).columns.values()
+    named = [column.heading.rsplit(" / ", 1)[-1] for column in columns if column.field == KEY]
+    if profile is None:
+        named += [KEY.replace("_", " "), KEY.replace("_", "-")]
+    forms = [
+        (word, word.lower(), word.upper(), word.title(), word.capitalize(), word.title()[:-1] + "D")
+        for word in named
+    ]
+    return sorted({form for group in forms for form in group})
 
 
 def _known(profile: Profile | None, contract: Contract) -> _Headings:
@@ -180,11 +225,15 @@ def _join(parts: list[str | None] | tuple[str | None, ...]) -> str | None:
     return " / ".join(part for part in parts if part) or None
 
 
-def _filled_columns(cells: pl.DataFrame) -> set[str]:
+def _filled_columns(cells: pl.DataFrame) -> dict[str, int]:
+    """Columns with any text, and the line that has the first, counted in `cells`."""
     if cells.height == 0:
-        return set()
-    has_text = cells.select((pl.all().str.strip_chars() != "").any()).row(0)
-    return {name for name, is_filled in zip(cells.columns, has_text, strict=True) if is_filled}
+        return {}
+    has_text = (pl.all().str.strip_chars() != "").fill_null(False)
+    first = cells.select(pl.when(has_text.any()).then(has_text.arg_max())).row(0)
+    return {
+        name: int(line) for name, line in zip(cells.columns, first, strict=True) if line is not None
+    }
 
 
 def _map_column(
@@ -201,14 +250,14 @@ def _map_column(
     if shown is None:
         if not is_filled:
             return MappedColumn(letters, None, "empty"), None
-        fix = "give it a heading, or empty it"
-        error = HeadingError("a column has cells but no heading", place, fix)
-        return MappedColumn(letters, None, "empty"), error
+        return MappedColumn(letters, None, "empty"), _no_heading(place)
     for heading in dict.fromkeys((*headings, shown.rsplit(" / ", 1)[-1])):
         key = normalise(heading or "")
         if key in known.columns:
             column = known.columns[key]
-            unit = column.unit or _stated_unit(column.field, shown, units_cell, contract)
+            quantity = contract.fields[column.field].quantity
+            declared = column.unit or _stated_unit(column.field, shown, contract)
+            unit = settled_unit(declared, unit_of_cell(units_cell, quantity), quantity)
             return MappedColumn(letters, shown, "mapped", column.field, unit, column.grade), None
         if key in known.ignore:
             return MappedColumn(letters, shown, "ignored"), None
@@ -216,15 +265,20 @@ def _map_column(
     return MappedColumn(letters, shown, "unknown"), error
 
 
-def _stated_unit(name: str, heading: str, units_cell: str | None, contract: Contract) -> str | None:
-    """The unit that the units row, the heading or the field's own name states."""
+def _no_heading(place: Place, row: int | None = None) -> TriageError:
+    first = f", first in row {row}" if row is not None else ""
+    fix = "give it a heading, or empty it; in a text file, look for a stray delimiter there"
+    return HeadingError(f"a column has cells but no heading{first}", place, fix)
+
+
+def _stated_unit(name: str, heading: str, contract: Contract) -> str | None:
+    """The unit that the heading or the field's own name states."""
     asked = contract.fields[name]
     if asked.quantity is None:
         return None
     if normalise(heading) == normalise(name):
         return asked.unit  # the field's own name stands for its own unit
-    stated = unit_in_heading(asked.quantity, f"({units_cell})") if units_cell else None
-    return stated or unit_in_heading(asked.quantity, heading)
+    return unit_in_heading(asked.quantity, heading)
 
 
 def _hint(heading: str, known: _Headings) -> str:

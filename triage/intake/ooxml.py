@@ -9,6 +9,7 @@ because a full parse of a large sheet costs more than reading it.
 import re
 import zipfile
 from collections.abc import Iterator
+from itertools import islice
 from pathlib import Path, PurePosixPath
 from xml.etree import ElementTree
 
@@ -17,13 +18,24 @@ import polars as pl
 from triage.errors import FileError, Place
 from triage.intake.limits import Limits
 from triage.intake.sheets import Note, column_index, letters
+from triage.intake.shown import Form, write_formulas, write_shown
+from triage.intake.styles import Styles, pattern_of
 
-_MAIN = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-_RELATION = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
-_PERCENT_FORMATS = {9, 10}  # ECMA-376 part 1, 18.8.30: built-in formats 0% and 0.00%
+# The usual and the strict form of the format (ECMA-376 parts 4 and 1).
+_RELATIONS = (
+    "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id",
+    "{http://purl.oclc.org/ooxml/officeDocument/relationships}id",
+)
+_MOST_LOOKS = 100_000  # cells looked at for their colour: enough to say that there are some
 _COUNTED_PARTS = frozenset({"xl/sharedStrings.xml", "xl/styles.xml"})
-_COUNT = re.compile(rb'[cC]ount="(\d+)"')
+# How many texts there are, each at least a byte. `count` says how often they are used: more often
+# than the part has bytes in any large survey with few words.
+_COUNT = re.compile(rb'(?:uniqueCount|cellXfs count|numFmts count)="(\d+)"')
 _HEAD = 1 << 20  # the counts of shared texts stand at the start, and formats are few
+_PREFIXED = re.compile(rb"<(\w+):worksheet\b")
+_CELL = re.compile(rb"<c\b[^>]*>")
+_ROW_OR_CELL = re.compile(rb"<(row|c)\b[^>]*>")
+_PLACE = re.compile(rb"\br=[\"']([A-Z]*)(\d+)[\"']")
 _HIDDEN = re.compile(rb'\bhidden="(?:1|true)"')
 _ROW = re.compile(rb"<row\b[^>]*>")
 _ROW_NUMBER = re.compile(rb'\br="(\d+)"')
@@ -35,8 +47,9 @@ _FAR_CELL = re.compile(rb'r="([A-Z]{3})\d+"')
 _CELL_PLACE = re.compile(rb'\br="([A-Z]+)(\d+)"')
 _CELL_TYPE = re.compile(rb'\bt="(?!n")')
 _BARE_FORMULA = re.compile(
-    rb'<c\b[^>]*\br="([A-Z]+)(\d+)"[^>]*>\s*<f\b(?:[^>]*/>|[^>]*>[^<]*</f>)\s*(?:<v\s*/>|<v></v>)?\s*</c>'
-)
+    rb'<c\b(?![^>]*\bt="str")[^>]*\br="([A-Z]+)(\d+)"[^>]*>\s*<f\b(?:[^>]*/>|[^>]*>[^<]*</f>)'
+    rb"\s*(?:<v\s*/>|<v></v>)?\s*</c>"
+)  # a calculated formula that gives "" says that it is a text
 
 
 class XlsxParts:
@@ -46,7 +59,8 @@ class XlsxParts:
         self._archive = archive
         self._names = set(archive.namelist())
         self._paths = self._sheet_paths()
-        self._percent = self._percent_styles()
+        styles = "xl/styles.xml"
+        self._styles = Styles(archive.read(styles) if styles in self._names else None)
 
     @property
     def is_1904(self) -> bool:
@@ -57,39 +71,52 @@ class XlsxParts:
     def sheet_xml(self, sheet: str) -> bytes:
         """XML of one sheet; empty for a chart sheet, which has no cells."""
         path = self._paths.get(sheet, "")
-        return self._archive.read(path) if path in self._names else b""
+        return plain_tags(self._archive.read(path)) if path in self._names else b""
 
     def notes(self, sheet: str, xml: bytes) -> list[Note]:
-        """Hidden rows and columns, merged cells, bare formulas and comments of a sheet."""
+        """Hidden rows and columns, merged cells and comments of a sheet."""
         found = [*_hidden_rows(xml), *_hidden_columns(xml), *_merged_cells(xml)]
-        found += list(_bare_formulas(xml))
         comments = self._comment_count(sheet)
         if comments:
             message = f"{comments} cell comments are not read; put what they say into cells"
             found.append(Note("comment_not_read", message))
         return found
 
-    def show_percent(self, cells: pl.DataFrame, xml: bytes) -> pl.DataFrame:
-        """Write cells in a percent format as the sheet shows them: 0.18 becomes 18%."""
-        if not self._percent:
+    def show_formats(self, cells: pl.DataFrame, xml: bytes) -> pl.DataFrame:
+        """Write numbers as the sheet shows them: 0.18 as 18%, 4 as 4 in, 42 as 0042.
+
+        A formula that was never calculated is written as one, not left blank.
+        """
+        cells = write_formulas(cells, _bare_formulas(xml))
+        forms = self._styles.forms
+        if not forms:
             return cells
-        rows: dict[str, list[int]] = {}
-        for cell in _cells_of_style(xml, self._percent):
+        places: dict[tuple[str, Form], list[int]] = {}
+        for style, cell in _cells_of_style(xml, pattern_of(forms)):
             place = _CELL_PLACE.search(cell)
             if place is not None and not _CELL_TYPE.search(cell):
-                rows.setdefault(place[1].decode(), []).append(int(place[2]) - 1)
-        return cells.with_columns(
-            _as_percent(cells.get_column(name), at)
-            for name, at in rows.items()
-            if name in cells.columns
-        )
+                at = (place[1].decode(), forms[style])
+                places.setdefault(at, []).append(int(place[2]) - 1)
+        return write_shown(cells, places)
+
+    def looks(self, xml: bytes) -> dict[str, set[int]]:
+        """How cells look -> their rows: colours, and what is struck out."""
+        looks = self._styles.looks
+        found: dict[str, set[int]] = {}
+        if not looks:
+            return found
+        for style, cell in islice(_cells_of_style(xml, pattern_of(looks)), _MOST_LOOKS):
+            place = _CELL_PLACE.search(cell)
+            if place is not None:
+                found.setdefault(looks[style], set()).add(int(place[2]))
+        return found
 
     def _sheet_paths(self) -> dict[str, str]:
         targets = self._targets("xl/_rels/workbook.xml.rels", "xl")
         book = ElementTree.fromstring(self._archive.read("xl/workbook.xml"))
         return {
-            sheet.get("name", ""): targets.get(sheet.get(_RELATION, ""), ("", ""))[1]
-            for sheet in book.iter(f"{_MAIN}sheet")
+            sheet.get("name", ""): targets.get(_first(sheet, _RELATIONS), ("", ""))[1]
+            for sheet in book.iterfind(".//{*}sheet")
         }
 
     def _targets(self, relations: str, base: str) -> dict[str, tuple[str, str]]:
@@ -104,22 +131,6 @@ class XlsxParts:
             )
             for entry in root
         }
-
-    def _percent_styles(self) -> frozenset[int]:
-        if "xl/styles.xml" not in self._names:
-            return frozenset()
-        root = ElementTree.fromstring(self._archive.read("xl/styles.xml"))
-        percent = _PERCENT_FORMATS | {
-            int(number.get("numFmtId", "-1"))
-            for number in root.iter(f"{_MAIN}numFmt")
-            if "%" in re.sub(r'"[^"]*"|\\.', "", number.get("formatCode", ""))
-        }
-        formats = root.find(f"{_MAIN}cellXfs")
-        return frozenset(
-            index
-            for index, style in enumerate(formats if formats is not None else ())
-            if int(style.get("numFmtId", "0")) in percent
-        )
 
     def _comment_count(self, sheet: str) -> int:
         path = PurePosixPath(self._paths.get(sheet, ""))
@@ -189,13 +200,48 @@ def _resolve(base: str, target: str) -> str:
     return "/".join(parts)
 
 
-def _cells_of_style(xml: bytes, styles: frozenset[int]) -> Iterator[bytes]:
-    """Tags of the cells with one of these styles; the time goes with their number."""
-    listed = "|".join(str(style) for style in sorted(styles))
-    for style in re.finditer(rf' s="(?:{listed})"'.encode(), xml):
+def _first(element: ElementTree.Element, names: tuple[str, ...]) -> str:
+    return next((element.attrib[name] for name in names if name in element.attrib), "")
+
+
+def plain_tags(xml: bytes) -> bytes:
+    """The XML of a sheet with the tags that the patterns look for, whoever wrote it.
+
+    Some programs put a prefix before every name, or leave the place of a cell out, because it
+    is the next one.
+    """
+    prefixed = _PREFIXED.search(xml, 0, 4096)
+    if prefixed is not None:
+        xml = re.sub(rb"<(/?)" + prefixed[1] + rb":", rb"<\1", xml)
+    first = _CELL.search(xml)
+    if first is None or b' r="' in first[0]:
+        return xml
+    row = column = 0
+
+    def placed(tag: re.Match[bytes]) -> bytes:
+        nonlocal row, column
+        told = _PLACE.search(tag[0])
+        is_row = tag[1] == b"row"
+        if is_row:
+            row, column = (int(told[2]) if told is not None else row + 1), 0
+        else:
+            column = column_index(told[1].decode()) + 1 if told is not None else column + 1
+        if told is not None:
+            return tag[0].replace(b"'", b'"')
+        place = str(row) if is_row else f"{letters(column - 1)}{row}"
+        return (
+            b"<" + tag[1] + f' r="{place}"'.encode() + tag[0][1 + len(tag[1]) :].replace(b"'", b'"')
+        )
+
+    return _ROW_OR_CELL.sub(placed, xml)
+
+
+def _cells_of_style(xml: bytes, pattern: re.Pattern[bytes]) -> Iterator[tuple[int, bytes]]:
+    """Format and tag of the cells with one of these formats; the time goes with their number."""
+    for style in pattern.finditer(xml):
         start, end = xml.rfind(b"<", 0, style.start()), xml.find(b">", style.end())
         if xml.startswith(b"<c ", start):
-            yield xml[start:end]
+            yield int(style[1]), xml[start:end]
 
 
 def _hidden_rows(xml: bytes) -> Iterator[Note]:
@@ -226,18 +272,8 @@ def _merged_cells(xml: bytes) -> Iterator[Note]:
             yield Note("merged_cells", message, int(top), left.decode(), span)
 
 
-def _bare_formulas(xml: bytes) -> Iterator[Note]:
+def _bare_formulas(xml: bytes) -> Iterator[tuple[str, int]]:
     if b"<f" not in xml:
         return
     for column, row in _BARE_FORMULA.findall(xml):
-        message = "the formula was never calculated; open the workbook, save it, give it again"
-        yield Note("formula_without_value", message, int(row), column.decode(), "formula")
-
-
-def _as_percent(column: pl.Series, rows: list[int]) -> pl.Series:
-    at = pl.Series(sorted({row for row in rows if row < column.len()}), dtype=pl.UInt32)
-    numbers = column.gather(at).cast(pl.Float64, strict=False)
-    # Ten digits: 0.07 * 100 is 7.000000000000001 in binary.
-    shown = (numbers * 100).round(10).cast(pl.String).str.strip_suffix(".0") + "%"
-    known = shown.is_not_null()
-    return column.scatter(at.filter(known), shown.filter(known))
+        yield column.decode(), int(row) - 1

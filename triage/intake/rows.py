@@ -27,7 +27,10 @@ class Decided:
 
 
 def decide_rows(
-    clean: pl.DataFrame, sources: pl.DataFrame, beside: Sequence[pl.DataFrame] = ()
+    clean: pl.DataFrame,
+    sources: pl.DataFrame,
+    beside: Sequence[pl.DataFrame] = (),
+    lines: pl.DataFrame | None = None,
 ) -> Decided:
     """Accept, reject or supersede every row, by content alone: no order of rows or files matters.
 
@@ -40,19 +43,27 @@ def decide_rows(
     beside
         What is known of cells beyond their value, as frames with row_id and texts. Two rows
         are the same only if this is the same too: "open cell" is not "open cell (assumed)".
+    lines
+        row_id and message of rows that are no survey rows; they are rejected with it.
 
     Raises
     ------
     AssertionError
         If accepted, rejected and superseded rows do not add up to the rows read: a bug.
     """
+    none = pl.DataFrame(schema={"row_id": pl.UInt32(), "message": pl.String()})
+    told = none if lines is None else lines.select("row_id", "message")
     reason = (
-        pl.when(pl.col("property_id").is_null())
+        pl.when(pl.col("message").is_not_null())
+        .then("message")
+        .when(pl.col("property_id").is_null())
         .then(pl.lit(NO_HOME))
         .when(pl.col("building_part").is_null())
         .then(pl.lit(NO_PART))
     )
-    judged = clean.select("row_id", reason.alias("reason"))
+    keyed = clean.select("row_id", "property_id", "building_part")
+    keyed = keyed.join(told, on="row_id", how="left", maintain_order="left")
+    judged = keyed.select("row_id", reason.alias("reason"))
     kept = clean.filter(judged.get_column("reason").is_null())
     kept, superseded, problems = _settle_duplicates(kept, beside)
     rows = (

@@ -1,6 +1,7 @@
 """One sheet as read: all cells as text, with what the file says beside the cells."""
 
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping
+from dataclasses import dataclass, field
 
 import polars as pl
 
@@ -23,7 +24,7 @@ class Sheet:
     `cells` has one String column per sheet column, named by its letters; its row 0 is the row
     `first_row` of the file. Cells without text are null. An error cell holds its error text.
     `decimal` is the decimal sign of a delimited text (`is_text`), `is_1904` the day count of a
-    workbook that says so.
+    workbook that says so. `looks` is how cells look -> rows of the file: colours, strokes.
     """
 
     name: str | None
@@ -34,11 +35,14 @@ class Sheet:
     decimal: str = "."
     is_text: bool = False
     is_1904: bool = False
+    looks: Mapping[str, Collection[int]] = field(default_factory=dict)
 
     @property
     def is_empty(self) -> bool:
         """Whether no cell holds any text."""
-        return self.cells.width == 0 or self.cells.height == 0
+        has_text = (pl.all().str.strip_chars() != "").any()
+        is_bare = self.cells.width == 0 or self.cells.height == 0
+        return is_bare or not any(self.cells.select(has_text).row(0))
 
 
 def letters(index: int) -> str:

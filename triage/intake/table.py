@@ -10,9 +10,12 @@ from triage.contract.profile import Profile
 from triage.errors import Place, ProfileError, TriageError
 from triage.intake.answer import Value
 from triage.intake.columns import ODD_SCHEMA, type_column
+from triage.intake.elsewhere import with_other_columns
 from triage.intake.field_rules import Context, field_reader
 from triage.intake.headings import MappedColumn, SheetMap
+from triage.intake.lines import lines_between
 from triage.intake.sheets import Sheet
+from triage.intake.unit_change import refuse_changed_units
 from triage.intake.units import UNITS, find_unit, is_resistance
 
 ODD_CELL_SCHEMA = ODD_SCHEMA | {"field": pl.String(), "column": pl.String()}
@@ -23,7 +26,8 @@ class SheetTable:
     """The rows of one sheet; every frame counts them from 0 in `row`.
 
     `raw` has sheet_row and cells; `clean` every field of the contract, in order; `odd` one row
-    per cell that is more than a plain value (`ODD_CELL_SCHEMA`).
+    per cell that is more than a plain value (`ODD_CELL_SCHEMA`); `lines` the rows that are no
+    survey rows (`LINE_SCHEMA`), of which no cell is in `odd`.
     """
 
     sheet: Sheet
@@ -31,6 +35,7 @@ class SheetTable:
     raw: pl.DataFrame
     clean: pl.DataFrame
     odd: pl.DataFrame
+    lines: pl.DataFrame
 
 
 def unit_errors(
@@ -71,10 +76,8 @@ def type_sheet(sheet: Sheet, sheet_map: SheetMap, context: Context) -> SheetTabl
     cells = sheet.cells.slice(sheet_map.start).with_row_index(
         "sheet_row", sheet_map.start + sheet.first_row
     )
-    has_text = pl.any_horizontal(
-        (pl.col(name).str.strip_chars() != "") for name in sheet.cells.columns
-    )
-    cells = cells.filter(has_text.fill_null(False)) if sheet.cells.width else cells
+    cells, filled = _filled_rows(cells, sheet.cells.columns)
+    lines = lines_between(cells.select(sheet.cells.columns), filled, sheet, sheet_map)
     raw = cells.select(
         pl.col("sheet_row").cast(pl.UInt32), pl.concat_list(sheet.cells.columns).alias("cells")
     )
@@ -85,11 +88,25 @@ def type_sheet(sheet: Sheet, sheet_map: SheetMap, context: Context) -> SheetTabl
         name = str(column.field)
         reader = field_reader(context.contract.fields[name], column.unit, context)
         blank, value = _blank_of(context.contract.fields[name], context.profile)
-        result = type_column(cells.get_column(column.letters), schema[name], reader, blank, value)
+        texts = cells.get_column(column.letters)
+        result = type_column(texts, schema[name], reader, blank, value)
+        quantity = context.contract.fields[name].quantity
+        result = refuse_changed_units(texts, result, quantity, column.unit, cells["sheet_row"])
         typed[name] = result.values
         odd.append(_with_place(result.odd, column, result.values))
     clean = _with_constants(pl.DataFrame(typed, height=cells.height), schema, context)
-    return SheetTable(sheet, sheet_map.columns, raw, clean, pl.concat(odd))
+    told = pl.concat(odd).join(lines, on="row", how="anti", maintain_order="left")
+    told = with_other_columns(told, sheet_map.mapped, context.contract, context.profile)
+    return SheetTable(sheet, sheet_map.columns, raw, clean, told, lines)
+
+
+def _filled_rows(cells: pl.DataFrame, names: list[str]) -> tuple[pl.DataFrame, pl.Series]:
+    """Rows with any text, and the number of their cells that have one."""
+    if not names:
+        return cells, pl.Series(dtype=pl.UInt32)
+    has_text = [(pl.col(name).str.strip_chars() != "").fill_null(False) for name in names]
+    filled = cells.select(pl.sum_horizontal(has_text).alias("filled")).get_column("filled")
+    return cells.filter(filled > 0), filled.filter(filled > 0)
 
 
 def constant_columns(profile: Profile | None) -> Iterable[tuple[str, Value]]:

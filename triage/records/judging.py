@@ -1,4 +1,4 @@
-"""Says of every row that arrives what becomes of it: kept, repeated or refused."""
+"""Says of every row that arrives what becomes of it: kept, repeated, refused or unanswered."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -62,14 +62,17 @@ def _check(work: Work, incoming: Incoming, every: pl.DataFrame, openings: pl.Dat
     rows = with_content(Incoming(kind, key, rows, incoming.cells), fields)
     held = every.select(key, "content", pl.lit(value=True).alias("is_held"))
     rows = rows.join(held.unique(), on=[key, "content"], how="left", maintain_order="left")
-    is_held = pl.col("is_held").fill_null(value=False)
-    new = Incoming(kind, key, rows, incoming.cells).with_rows(rows.filter(~is_held))
+    rows = rows.with_columns(_unanswered(incoming, rows))
+    is_held, is_blank = pl.col("is_held").fill_null(value=False), pl.col("is_blank")
+    new = Incoming(kind, key, rows, incoming.cells).with_rows(rows.filter(~is_held & ~is_blank))
     found = findings(new, work.known, work.measures, openings)
     refused = found.filter("refused").select("at").unique().with_columns(no=pl.lit(value=True))
     rows = rows.join(refused, on="at", how="left", maintain_order="left")
     is_first = pl.struct(key, "content", pl.col("no").is_null()).is_first_distinct()
     status = (
-        pl.when(is_held)
+        pl.when(is_blank)
+        .then(pl.lit("unanswered"))
+        .when(is_held)
         .then(pl.lit("repeated"))
         .when(pl.col("no"))
         .then(pl.lit("refused"))
@@ -90,6 +93,17 @@ def _as_written(incoming: Incoming) -> pl.DataFrame:
     said = raw.select("at", pl.col("raw").alias("said"))
     rows = incoming.rows.join(said, on="at", how="left", maintain_order="left")
     return rows.with_columns(pl.coalesce("value", "said").alias("value")).drop("said")
+
+
+def _unanswered(incoming: Incoming, rows: pl.DataFrame) -> pl.Series:
+    """Questions of a visit list whose answer is blank: nobody could say, and nothing is wrong."""
+    if incoming.kind != "answer":
+        return pl.repeat(value=False, n=rows.height, dtype=pl.Boolean, eager=True).alias("is_blank")
+    odd = incoming.cells.filter(
+        (pl.col("field") == "value") & (pl.col("problem") == "error_cell").fill_null(value=False)
+    )["at"]
+    blank = pl.col("value").is_null() & ~pl.col("at").is_in(odd.implode())
+    return rows.select(blank.alias("is_blank")).to_series()
 
 
 def _numbered(rows: pl.DataFrame, every: pl.DataFrame, key: str) -> pl.DataFrame:

@@ -33,6 +33,7 @@ STORED: dict[str, dict[str, pl.DataType]] = {
         "rows_kept": pl.UInt32(),
         "rows_repeated": pl.UInt32(),
         "rows_refused": pl.UInt32(),
+        "rows_unanswered": pl.UInt32(),
     },
     "record_row": {
         "batch": pl.UInt32(),

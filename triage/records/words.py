@@ -20,7 +20,7 @@ def record_dict(done: Appended) -> dict[str, Any]:
         "format": 1,
         "exit_code": done.exit_code,
         "store": done.store.as_posix(),
-        "rows": {name: done.total(name) for name in _COUNTS},
+        "rows": {name: done.total(name) for name in _told_counts(done.total("unanswered"))},
         "sheets": [
             {name: getattr(sheet, name) for name in ("file", "sheet", "kind", "batch", *_COUNTS)}
             for sheet in done.sheets
@@ -53,18 +53,26 @@ def record_lines(done: Appended) -> Iterator[str]:
     """The result in words, one line a sheet."""
     for sheet in done.sheets:
         yield _sheet_line(sheet)
-    counts = ", ".join(f"{done.total(name)} {name}" for name in _COUNTS)
+    counts = ", ".join(
+        f"{done.total(name)} {name}" for name in _told_counts(done.total("unanswered"))
+    )
     yield f"rows {counts}; {len(done.errors)} errors"
 
 
 def _sheet_line(sheet: SheetTaken) -> str:
     name = sheet.file if sheet.sheet is None else f"{sheet.file}, {sheet.sheet}"
-    counts = ", ".join(f"{getattr(sheet, count)} {count}" for count in _COUNTS)
+    names = _told_counts(sheet.unanswered)
+    counts = ", ".join(f"{getattr(sheet, count)} {count}" for count in names)
     if sheet.batch is not None:
         return f"{name}: {sheet.kind}, batch {sheet.batch}: {counts}"
     if sheet.read == 0:
         return f"{name}: {sheet.kind}: no rows"
     return f"{name}: {sheet.kind}: {counts}; taken in before, nothing changed"
+
+
+def _told_counts(unanswered: int) -> tuple[str, ...]:
+    """Only a visit list has questions that nobody answered."""
+    return (*_COUNTS, "unanswered") if unanswered else _COUNTS
 
 
 def holding_lines(held: Holdings) -> Iterator[str]:

@@ -26,6 +26,7 @@ class SheetTaken:
     kept: int
     repeated: int
     refused: int
+    unanswered: int = 0
 
 
 def write(work: Work, received_on: date) -> tuple[tuple[SheetTaken, ...], pl.DataFrame]:
@@ -55,11 +56,12 @@ def _batches(work: Work, held: pl.DataFrame) -> tuple[list[SheetTaken], pl.DataF
             counts[number, status] = count
     taken: list[SheetTaken] = []
     for number, sheet in enumerate(work.sheets):
-        kept, repeated, refused = (
-            counts.get((number, status), 0) for status in ("kept", "repeated", "refused")
+        kept, repeated, refused, blank = (
+            counts.get((number, status), 0)
+            for status in ("kept", "repeated", "refused", "unanswered")
         )
         read = sheet.table.raw.height
-        if read != kept + repeated + refused:
+        if read != kept + repeated + refused + blank:
             raise RuntimeError(f"rows do not reconcile: {read} read, {counts}")
         key = (sheet.sha256, sheet.table.sheet.name, sheet.kind)
         is_new = kept > 0 or (read > 0 and key not in seen)
@@ -67,7 +69,8 @@ def _batches(work: Work, held: pl.DataFrame) -> tuple[list[SheetTaken], pl.DataF
         next_batch += is_new
         seen.add(key)
         name = sheet.table.sheet.name
-        taken.append(SheetTaken(sheet.file, name, sheet.kind, batch, read, kept, repeated, refused))
+        fates = (read, kept, repeated, refused, blank)
+        taken.append(SheetTaken(sheet.file, name, sheet.kind, batch, *fates))
     pairs = [(n, sheet.batch) for n, sheet in enumerate(taken) if sheet.batch is not None]
     schema = {"sheet_no": pl.UInt32, "batch": pl.UInt32}
     return taken, pl.DataFrame(pairs, schema=schema, orient="row")
@@ -85,6 +88,7 @@ def _batch_row(sheet: SheetTaken, sha256: str, received_on: date) -> pl.DataFram
         "rows_kept": sheet.kept,
         "rows_repeated": sheet.repeated,
         "rows_refused": sheet.refused,
+        "rows_unanswered": sheet.unanswered,
     }
     return pl.DataFrame([values], schema=STORED["record_batch"])
 

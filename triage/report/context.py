@@ -32,6 +32,7 @@ class RunContext:
     homes_surveyed: int | None = None
     not_assessed: int = 0
     not_evaluated: tuple[str, ...] = ()
+    to_know: tuple[str, ...] = ()  # what the terminal says besides, one line each
     cautions: tuple[str, ...] = ()
     sources: tuple[str, ...] = ()  # climate, zones and maps: one short line each
     rule_titles: Mapping[str, str] = field(default_factory=dict)

@@ -45,6 +45,7 @@ def render_explanation(explanation: Entry) -> str:
     for part in parts:
         _build_up(page, part)
     _conflicts(page, list(explanation.get("conflicts") or []))
+    _superseded(page, list(explanation.get("superseded") or []))
     _facts(page, list(explanation.get("facts") or []))
     _place(page, explanation.get("place") or {})
     for part in parts:
@@ -161,9 +162,32 @@ def _conflicts(page: _Page, conflicts: list[Entry]) -> None:
         return
     page.section("Records that disagree")
     for conflict in conflicts:
-        page.text(f"{conflict['field']} ({plain(str(conflict.get('part', '')))})", 0, 4)
-        page.text(f"taken: {_cell(conflict['taken'])}", 4, 11)
-        page.text(f"other: {_cell(conflict['other'])}", 4, 11)
+        held = [plain(measure) for measure in _texts(conflict.get("measures"))]
+        matters = f"; it matters for: {', '.join(held)}" if held else "; no queue hangs on it"
+        _both_cells(page, conflict, matters)
+
+
+_WHY = {
+    "better_and_as_new": "a better grade, at least as new",
+    "stronger_kind": "a stronger kind of evidence",
+    "not_firm": "assumed or inherited only",
+    "settled": "a later record of a named surveyor, with a photograph, settled it",
+}
+
+
+def _superseded(page: _Page, superseded: list[Entry]) -> None:
+    if superseded:
+        page.section("Answers that another one stands above")
+    for entry in superseded:
+        _both_cells(page, entry, f"; {_WHY.get(str(entry['why']), str(entry['why']))}")
+
+
+def _both_cells(page: _Page, entry: Entry, more: str) -> None:
+    page.text(f"{entry['field']} ({plain(str(entry.get('part', '')))}){more}", 0, 4)
+    for side in ("taken", "other"):
+        cell = entry[side]
+        said = f"{_value(cell['value'])} ({cell.get('grade')}), " if "value" in cell else ""
+        page.text(f"{side}: {said}{_cell(cell)}", 4, 11)
 
 
 def _facts(page: _Page, facts: list[Entry]) -> None:
@@ -187,6 +211,7 @@ def _cell(fact: Entry) -> str:
         f"sheet {fact['sheet']}" if fact.get("sheet") else "",
         f"row {fact['row']}" if fact.get("row") is not None else "",
         f"column {fact['column']}" if fact.get("column") else "",
+        f"surveyed at home {fact['home']}" if fact.get("home") else "",
     ]
     raw = "" if fact.get("raw") is None else f"; written “{fact['raw']}”"
     return ", ".join(piece for piece in where if piece) + raw

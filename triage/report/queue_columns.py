@@ -69,7 +69,7 @@ def queue_columns(queue: str) -> list[Column]:
         Column("Other reasons", joined("others"), 44),
         Column("Cannot be decided yet", joined("undecidable"), 40),
         Column("To be confirmed first", joined("confirm_first"), 30),
-        Column("Conflicting records", joined("disputed"), 24),
+        Column("Conflicting records", joined("conflict_notes"), 60),
         Column("Expired evidence", joined("expired"), 26),
         Column("Taken as usual, to be checked", joined("presumed"), 26),
         Column("Accepted by a specialist", joined("decision_notes"), 44),

@@ -147,7 +147,8 @@ def write_grid(
         tint = _TINTS[number % len(_TINTS)]
         for place, field in enumerate(fields):
             _write_field(sheet, column, field, _look(book, tint, field, place == 0))
-            sheet.data_validation(_FIRST_ROW, column, _LAST_ROW, column, _validation(field, blocks))
+            rule = cell_validation(field, blocks)
+            sheet.data_validation(_FIRST_ROW, column, _LAST_ROW, column, rule)
             column += 1
     sheet.autofilter(_NAME_ROW, 0, _LAST_ROW, column - 1)
 
@@ -193,7 +194,8 @@ def _holds(field: Field) -> str:
     return f"{allowed_text(field)}\n{need}"
 
 
-def _validation(field: Field, blocks: CodeBlocks) -> dict[str, Any]:
+def cell_validation(field: Field, blocks: CodeBlocks) -> dict[str, Any]:
+    """What a cell of a field may hold, and the help shown with it, for `data_validation`."""
     note = f"{field.help or field.meaning} {_unknown_hint(field)}"
     rule: dict[str, Any] = {
         "validate": "any",

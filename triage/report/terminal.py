@@ -194,6 +194,7 @@ def _notes(summary: Summary, context: RunContext, problems: Mapping[str, int]) -
         notes.append(f"not assessed: {context.not_assessed:,} proposals name an unknown measure")
     if summary.accepted:
         notes.append(f"accepted by a specialist: {summary.accepted:,} rows on which a rule fired")
+    notes.extend(context.to_know)
     if context.not_evaluated:
         rules = ", ".join(context.not_evaluated)
         notes.append(f"not evaluated in this version: {rules}; no row is cleared of these")

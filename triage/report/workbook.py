@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import polars as pl
 import xlsxwriter
@@ -43,6 +43,15 @@ class _Sheet:
     freeze: int  # columns that stay in sight
 
 
+class PlainSheet(NamedTuple):
+    """A table that becomes a grey sheet; `headings` gives words and widths to its columns."""
+
+    name: str
+    title: str
+    frame: pl.DataFrame
+    headings: Mapping[str, tuple[str, float]]
+
+
 def write_queue_workbook(
     path: Path,
     queue: pl.DataFrame,
@@ -52,6 +61,7 @@ def write_queue_workbook(
     *,
     summary: Summary | None = None,
     visits: pl.DataFrame | None = None,
+    more: Sequence[PlainSheet] = (),
     rows_per_sheet: int = SHEET_ROWS - _HEADING_ROW - 1,
 ) -> None:
     """Write the workbook of a run.
@@ -74,6 +84,8 @@ def write_queue_workbook(
     visits
         Sets of missing fields that together settle a home: fields, fields_n, measure_group,
         homes; None leaves the sheet out.
+    more
+        Sheets between the queues and the gaps.
     rows_per_sheet
         Longest sheet; a longer table goes on in `name (2)` and so on.
     """
@@ -82,7 +94,9 @@ def write_queue_workbook(
     with xlsxwriter.Workbook(str(path), options) as book:
         book.set_properties({"title": f"Queues of {context.name}", "comments": context.stamp})
         write_summary(book, counts, context)
-        for sheet in _sheets(queue, gaps, visits, problems, context):
+        queues, rest = _sheets(queue, gaps, visits, problems, context)
+        between = [_plain_sheet(*sheet) for sheet in more]
+        for sheet in (*queues, *between, *rest):
             _write_table(book, sheet, context, rows_per_sheet)
 
 
@@ -92,7 +106,8 @@ def _sheets(
     visits: pl.DataFrame | None,
     problems: pl.DataFrame,
     context: RunContext,
-) -> list[_Sheet]:
+) -> tuple[list[_Sheet], list[_Sheet]]:
+    """The sheets of the queues, and the plain ones after them."""
     labels = _field_labels(gaps)
     worded = worded_queue(queue, context.rule_titles, labels)
     sheets = []
@@ -104,14 +119,13 @@ def _sheets(
         sheets.append(_Sheet(look.queue, title, look, columns, table, freeze=3))
     gap_title = "Missing evidence, and how many homes wait for it"
     problem_title = "What could not be read or used, and where it stands in your files"
-    if visits is not None:
-        title = "Visits: answers that, if good, together settle homes; most homes first"
-        sheets.append(_plain_sheet("Visits", title, visits, VISIT_HEADINGS))
-    return [
-        *sheets,
-        _plain_sheet("Gaps", gap_title, gaps, GAP_HEADINGS),
-        _plain_sheet("Problems", problem_title, problems, PROBLEM_HEADINGS),
+    visit_title = "Visits: answers that, if good, together settle homes; most homes first"
+    rest = [] if visits is None else [PlainSheet("Visits", visit_title, visits, VISIT_HEADINGS)]
+    rest += [
+        PlainSheet("Gaps", gap_title, gaps, GAP_HEADINGS),
+        PlainSheet("Problems", problem_title, problems, PROBLEM_HEADINGS),
     ]
+    return sheets, [_plain_sheet(*sheet) for sheet in rest]
 
 
 def _field_labels(gaps: pl.DataFrame) -> dict[str, str]:

@@ -7,7 +7,8 @@ import polars as pl
 from triage.contract.expressions import bind
 from triage.contract.policy import GATING, Policy, Rule
 from triage.rules.codes import FIRES, KEY
-from triage.rules.current import as_text
+from triage.rules.conflicts import as_text
+from triage.rules.grading import SOURCE
 from triage.rules.repairs import fields_of, rules_named
 
 _ACCEPTS = ("accept", "accept_with_conditions")
@@ -125,7 +126,25 @@ def _changed(
         pl.col("survey_on") <= pl.col("decided_on")
     )
     new = long.drop_nulls("value").join(then, on=["_row", "field"], how="anti")
+    new = new.join(_from_before(names, days, base, graded), on=["_row", "field"], how="anti")
     return days.select(pl.col("_row").is_in(new["_row"].unique().implode()).alias("x"))["x"]
+
+
+def _from_before(
+    names: list[str], days: pl.DataFrame, base: pl.DataFrame, graded: pl.DataFrame
+) -> pl.DataFrame:
+    """Answers whose own record is older than the decision: another dwelling's, about the roof."""
+    sources = [SOURCE + name for name in names if SOURCE + name in base.columns]
+    if not sources:
+        return pl.DataFrame(schema={"_row": pl.UInt32, "field": pl.String})
+    return (
+        days.hstack(base.select(sources))
+        .filter(pl.col("decided_on").is_not_null())
+        .unpivot(sources, index=["_row", "decided_on"], variable_name="field", value_name="row_id")
+        .join(graded.select("row_id", "survey_on"), on="row_id", how="inner")
+        .filter(pl.col("survey_on") <= pl.col("decided_on"))
+        .select("_row", pl.col("field").str.strip_prefix(SOURCE))
+    )
 
 
 def _may(rule: Rule, base: pl.DataFrame, on: pl.DataFrame, policy: Policy) -> pl.Series:
@@ -173,6 +192,6 @@ def _lists(columns: list[pl.Series]) -> pl.Series:
 
 def _ids(accepted: pl.DataFrame, height: int) -> pl.Series:
     if not accepted.width:
-        return pl.Series("x", [[]] * height, dtype=pl.List(pl.String))
+        return pl.Series("x", [[]], dtype=pl.List(pl.String)).new_from_index(0, height)
     named = [pl.when(pl.col(name)).then(pl.lit(name)) for name in accepted.columns]
     return accepted.select(pl.concat_list(named).list.drop_nulls().alias("x"))["x"]

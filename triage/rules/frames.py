@@ -7,7 +7,7 @@ import polars as pl
 
 from triage.contract.expressions import names_in
 from triage.contract.policy import Policy
-from triage.rules.current import KEY
+from triage.rules.codes import KEY
 from triage.rules.grading import CLOSE, COUNTS, QUALITY, RANK_BITS, STALE
 
 MEASURE = (

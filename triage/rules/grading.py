@@ -19,7 +19,11 @@ SOURCE = "r__"
 
 
 def grade_rows(
-    rows: pl.DataFrame, marks: pl.DataFrame, fields: Sequence[str], policy: Policy, as_of: date
+    rows: pl.DataFrame,
+    marks: pl.DataFrame,
+    fields: Sequence[str],
+    policy: Policy,
+    as_of: date | pl.Expr,
 ) -> pl.DataFrame:
     """Add a quality column `q__<field>` for each field to survey rows.
 
@@ -35,7 +39,7 @@ def grade_rows(
     policy
         Gives the evidence standard of each field and the age limits. [months]
     as_of
-        Date at which ages are taken.
+        Date at which ages are taken; an expression over `rows` gives each row a date of its own.
 
     Returns
     -------
@@ -127,12 +131,16 @@ def _row_rank(standard: FieldEvidence, policy: Policy) -> pl.Expr:
     return pl.when((rank == observed) & opened).then(by_opening).otherwise(rank)
 
 
-def _quality(standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date) -> pl.Expr:
+def _quality(
+    standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date | pl.Expr
+) -> pl.Expr:
     evidence = policy.evidence
     # Records, photographs and what people say were not seen from anywhere: their grade decides.
     unseen = rank <= evidence.rank("photographed")
     strong = rank >= evidence.rank(standard.clears_at)
     seen = strong & (unseen | _reached(evidence.views[standard.view], policy))
+    if standard.not_where:
+        seen = seen & ~_where_it_tells_nothing(standard)
     close = unseen | (pl.col("reach_outside_rank") == len(evidence.outside) - 1)
     bits = rank.cast(pl.UInt8) + pl.when(close).then(CLOSE).otherwise(0).cast(pl.UInt8)
     if standard.expires == "none":
@@ -148,6 +156,14 @@ def _quality(standard: FieldEvidence, rank: pl.Expr, policy: Policy, as_of: date
         .otherwise(0)
     )
     return bits + flag.cast(pl.UInt8)
+
+
+def _where_it_tells_nothing(standard: FieldEvidence) -> pl.Expr:
+    """Whether the same row says that the answer is about something else (E05)."""
+    tests = [
+        pl.col(name).list.contains(code) for name, codes in standard.not_where for code in codes
+    ]
+    return pl.any_horizontal(tests).fill_null(value=False)
 
 
 def last_good_day(standard: FieldEvidence, policy: Policy) -> pl.Expr:
@@ -193,5 +209,5 @@ def quality_words(quality: int | None, policy: Policy) -> Mapping[str, object]:
     elif quality & DATELESS:
         why = "the survey has no date"
     else:
-        why = "grade too weak, or not visible from where the surveyor was"
+        why = "grade too weak, not visible from where the surveyor was, or not about timber"
     return {"grade": grade, "counts": False, "why_not": why}

@@ -55,7 +55,8 @@ def decide(
     ----------
     base
         One row per assessment: `measure_group`, `measure_code`, and the Booleans `refused`,
-        `wants_evidence` (decisions of a specialist) and `came_back` (from repairs, again).
+        `wants_evidence` (decisions of a specialist), `came_back` (from repairs, again) and
+        `parted` (records that disagree would put it into different queues).
     verdicts
         The answers, in the same order.
     accepted
@@ -119,7 +120,7 @@ def _grounds(policy: Policy) -> list[pl.Expr]:
         "_first": _any(list(first.values())),
         "_technical": _any(technical) | pl.col("clearance_unmet") | pl.col("refused"),
         "_safety": _any([_is(r, FIRES) for r in gating if r.lane == "safety"]),
-        "_disputed": _any([_is(r, DISPUTED) for r in gating]),
+        "_disputed": _any([_is(r, DISPUTED) for r in gating]) | pl.col("parted"),
         "_gap": _any(gaps) | pl.col("clearance_open") | too_many | pl.col("wants_evidence"),
         "_expired": _any([_open(r, policy, (EXPIRED,)) for r in gating]),
         "severity": pl.max_horizontal(severities).cast(pl.Int8),
@@ -180,7 +181,9 @@ def _clearances(policy: Policy) -> tuple[pl.Expr, pl.Expr]:
     for concerned, clearances in wanted:
         for any_of in clearances:
             met = _any([pl.col(gate) == FIRES for gate in any_of])
-            answer_due = _any([pl.col(gate).is_in([UNDECIDABLE, EXPIRED]) for gate in any_of])
+            # A gate that only one of two records meets is an open question, not a no.
+            open_ones = [UNDECIDABLE, EXPIRED, DISPUTED]
+            answer_due = _any([pl.col(gate).is_in(open_ones) for gate in any_of])
             unanswered.append(concerned & ~met & answer_due)
             unmet.append(concerned & ~met & ~answer_due)
     return _any(unmet), _any(unanswered)

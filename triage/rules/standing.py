@@ -1,8 +1,11 @@
 """How well a row was surveyed, and until when its evidence stands."""
 
+from datetime import date
+
 import polars as pl
 
 from triage.contract.policy import Policy
+from triage.rules.codes import FIRES
 from triage.rules.events import EVENT, ended_classes
 from triage.rules.grading import QUALITY, RANK_BITS, SOURCE, last_good_day
 
@@ -81,10 +84,10 @@ def rests_on(base: pl.DataFrame, clear: pl.DataFrame, policy: Policy) -> pl.Seri
     return weakest["evidence_quality"].replace_strict(words, default=None, return_dtype=pl.String)
 
 
-def expires_on(
+def good_until(
     base: pl.DataFrame, clear: pl.DataFrame, graded: pl.DataFrame, policy: Policy
-) -> pl.Series:
-    """Last day on which every needed answer that counts today is within its age limit.
+) -> pl.DataFrame:
+    """Last good day of each needed answer that counts today and ages.
 
     Parameters
     ----------
@@ -97,8 +100,8 @@ def expires_on(
 
     Returns
     -------
-    pl.Series
-        Date; null where no needed answer ages.
+    pl.DataFrame
+        In row order a Date a field, null where the row does not need it, or it does not count.
     """
     ends_early = [EVENT + name for name in ended_classes(policy)]
     rows = graded.select("row_id", "survey_date", "mc_date", "exposed", *ends_early).sort("row_id")
@@ -117,6 +120,51 @@ def expires_on(
         concerned = base["measure_group"].is_in(groups) & clear[name].is_not_null()
         value = end.gather(base[SOURCE + name].fill_null(0))
         ends.append(pl.select(pl.when(concerned).then(value).alias(name))[name])
-    if not ends:
-        return pl.Series("expires_on", [None] * base.height, dtype=pl.Date)
-    return pl.DataFrame(ends).select(pl.min_horizontal(pl.all()).alias("expires_on"))["expires_on"]
+    return pl.DataFrame(ends) if ends else pl.DataFrame({"_none": [None] * base.height})
+
+
+def expires_on(until: pl.DataFrame) -> pl.Series:
+    """Last day on which every needed answer that counts today is good; null where none ages.
+
+    Parameters
+    ----------
+    until
+        As `good_until` gives it.
+    """
+    return until.select(pl.min_horizontal(pl.all()).cast(pl.Date).alias("x"))["x"]
+
+
+def read_again_on(
+    base: pl.DataFrame, results: pl.DataFrame, policy: Policy, as_of: date | None
+) -> pl.Series:
+    """First day in the wetting half-year from `as_of` on, for rows that want a reading then (E06).
+
+    Parameters
+    ----------
+    base
+        Assessment rows: `latitude_north`; null counts as north.
+    results
+        Rule answers in the same order.
+    as_of
+        None: each home is judged on a day of its own, and nobody is told when to read.
+
+    Returns
+    -------
+    pl.Series
+        Date, in row order; null where the pack's rules do not ask for a winter reading.
+    """
+    rules = list(policy.evidence.winter_readings)
+    if as_of is None or not rules:
+        return pl.Series("read_again_on", [None] * base.height, dtype=pl.Date)
+    wanted = results.select(pl.any_horizontal(pl.col(rules) == FIRES).alias("x"))["x"]
+    north, south = (_next_wetting_day(as_of, first) for first in (10, 4))
+    is_north = base["latitude_north"].fill_null(value=True)
+    day = pl.when(is_north).then(pl.lit(north)).otherwise(pl.lit(south))
+    return pl.select(pl.when(wanted).then(day).alias("read_again_on")).to_series()
+
+
+def _next_wetting_day(on: date, first_month: int) -> date:
+    """The day itself in the half-year that begins with a month, else the day it begins."""
+    if (on.month - first_month) % 12 < 6:
+        return on
+    return date(on.year + (on.month > first_month), first_month, 1)

@@ -70,6 +70,12 @@ def queue_table(
                     pl.col("hazard_first_on").dt.to_string("%Y-%m-%d"),
                 )
             ),
+            pl.when(pl.col("read_again_on").is_not_null()).then(
+                pl.format(
+                    "Timber was read in the drying half-year only: read it again from {} on.",
+                    pl.col("read_again_on").dt.to_string("%Y-%m-%d"),
+                )
+            ),
         )
         .list.drop_nulls()
         .alias("notes"),

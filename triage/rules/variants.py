@@ -1,6 +1,6 @@
 """Brings the variants of a disputed assessment together, so that neither value is lost."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import polars as pl
 
@@ -45,9 +45,7 @@ def join_variants(
         Says which rules are repairs.
     """
     rules = answers.results.columns
-    repairs = [r for r in rules if policy.rules[r].outcome == "fix-water-first"]
-    due = pl.any_horizontal(pl.col(r) == FIRES for r in repairs).alias(FIX_WHATEVER)
-    results = answers.results.with_columns(due)
+    results = with_repairs_due(answers.results, policy)
     how = [*(_worst(rule) for rule in rules), pl.col(FIX_WHATEVER).all()]
     number = rows[_AT]
     return Verdicts(
@@ -56,6 +54,42 @@ def join_variants(
         _merged(answers.presumed, number, [pl.col(c).any() for c in answers.presumed.columns]),
         _merged(first, number, [pl.col(c).any() for c in first.columns]),
     )
+
+
+def keep_firing(rows: pl.DataFrame, answers: Answers) -> Answers:
+    """Let no answer that is too old to count argue away what was found since.
+
+    An old look is no word against a newer one that saw a defect. A defect seen long ago is one
+    against a newer look that saw none: that stays a dispute.
+
+    Parameters
+    ----------
+    rows
+        Assessment rows with variants: `assessment`, `variant` and `outdated`.
+    answers
+        What the rules said, in the order of `rows`.
+    """
+    if not rows["outdated"].any():
+        return answers
+    index = rows.select(_AT, "variant", "outdated").with_row_index("_row")
+    base = index.filter(pl.col("variant") == 0).select(_AT, pl.col("_row").alias("_base"))
+    at = index.join(base, on=_AT, how="left", maintain_order="left")["_base"]
+    old = rows["outdated"]
+    taken = answers.results[at]
+    held = {rule: old & (taken[rule] == FIRES) for rule in answers.results.columns}
+    results = answers.results.with_columns(
+        pl.when(keeps).then(pl.lit(FIRES, pl.UInt8)).otherwise(pl.col(rule)).alias(rule)
+        for rule, keeps in held.items()
+        if keeps.any()
+    )
+    return replace(answers, results=results)
+
+
+def with_repairs_due(results: pl.DataFrame, policy: Policy) -> pl.DataFrame:
+    """Add whether any repair is due."""
+    repairs = [r for r in results.columns if policy.rules[r].outcome == "fix-water-first"]
+    due = pl.any_horizontal(pl.col(r) == FIRES for r in repairs).alias(FIX_WHATEVER)
+    return results.with_columns(due)
 
 
 def _worst(rule: str) -> pl.Expr:

@@ -160,7 +160,13 @@ def main_rule() -> pl.Expr:
         .when(pl.col("lane") == "safety")
         .then(pl.col("fired_safety").list.first())
         .when(pl.col("lane") == "contradiction")
-        .then(disputed)
+        .then(
+            pl.coalesce(
+                disputed,
+                pl.col("confirm_first").list.first(),
+                pl.col("undecidable").list.first(),
+            )
+        )
         .when(pl.col("queue") == REVIEW)
         .then(pl.coalesce(pl.col("confirm_first").list.first(), pl.col("undecidable").list.first()))
     )
@@ -183,7 +189,7 @@ def reason(policy: Policy) -> pl.Expr:
         .when((lane == "technical") & pl.col("refused"))
         .then(pl.lit("A specialist refused this measure as specified; see the decision."))
         .when(lane == "contradiction")
-        .then(pl.lit("Two records disagree, and it matters: ") + title)
+        .then(pl.concat_str(pl.lit("Two records disagree, and it matters: "), title.fill_null("")))
         .when(gap & (pl.col("confirm_first").list.len() > 0))
         .then(pl.lit("Confirm first: an assumed answer points to: ") + title)
         .when(gap & nameless & pl.col("clearance_open"))

@@ -1,0 +1,112 @@
+"""The visit list of each demonstration programme, filled in, moves the homes that it said it would.
+
+The workbook is filled cell by cell with openpyxl, as a surveyor would, with the answer that each
+line says was taken as good; then it is taken in and the programme is run again.
+"""
+
+import shutil
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+import openpyxl
+import polars as pl
+import pytest
+from cli_helpers import triage
+from golden_runs import DemoRun
+
+ID = ["property_id", "building_part", "measure_code"]
+HEAD, FIRST = 3, 4  # rows of the sheet
+
+
+@pytest.fixture
+def again(demo: DemoRun, tmp_path: Path) -> Path:
+    """The programme in a folder of its own, for records of its own."""
+    shutil.copytree(demo.source, tmp_path / "programme")
+    return tmp_path / "programme" / "programme.toml"
+
+
+def _fill(book: Path, on: date) -> int:
+    """Answer every question of a visit list; how many."""
+    pages = openpyxl.load_workbook(book)
+    page = pages["Visit list"]
+    at = {cell.value: cell.column for cell in page[HEAD]}
+    for row in range(FIRST, page.max_row + 1):
+        enough = page.cell(row, at["(see it from)"]).value
+        page.cell(row, at["value"]).value = page.cell(row, at["(taken as good)"]).value
+        page.cell(row, at["observed_on"]).value = on
+        page.cell(row, at["surveyor_id"]).value = "N9"
+        page.cell(row, at["survey_method"]).value = str(enough).split(":")[0]
+    pages.save(book)
+    return int(page.max_row) - HEAD
+
+
+def test_the_filled_list_moves_exactly_the_homes_foretold(
+    demo: DemoRun, again: Path, tmp_path: Path
+) -> None:
+    lists, later = tmp_path / "gaps", tmp_path / "later"
+    told = triage("gaps", demo.folder, "--out", lists, "--json")
+    assert told.code == 0, told.err
+    asked = _fill(lists / "visit_list.xlsx", date(2026, 10, 31))
+    assert asked == told.json["questions"] > 0
+    taken = triage("record", lists / "visit_list.xlsx", "--programme", again, "--run", demo.folder)
+    assert taken.code == 0, taken.out + taken.err
+    assert triage("run", again, "--out", later).code == 1  # the demo holds rows to be rejected
+    before = demo.queue.select(*ID, "queue", "lane")
+    after = pl.read_parquet(later / "queue.parquet").select(*ID, "queue", "lane")
+    foretold = pl.read_csv(lists / "outcomes.csv", infer_schema=False).select(
+        *ID, pl.col("good_queue").alias("queue"), pl.col("good_lane").alias("lane")
+    )
+    waiting = foretold.select(ID)
+    expected = pl.concat([before.join(waiting, on=ID, how="anti"), foretold]).sort(ID)
+    assert after.sort(ID).rows() == expected.rows()
+    moved = before.join(after, on=ID, suffix="_now").filter(pl.col("queue") != pl.col("queue_now"))
+    assert moved.height > 50
+    released = (foretold["queue"] == "safe-to-insulate").sum()
+    assert released == told.json["rows_released_by_good_answers"]
+
+
+def test_a_question_left_blank_is_no_answer_and_no_mistake(
+    demo: DemoRun, again: Path, tmp_path: Path
+) -> None:
+    lists = tmp_path / "gaps"
+    told = triage("gaps", demo.folder, "--out", lists, "--json")
+    assert told.code == 0, told.err
+    taken = triage(
+        "record", lists / "visit_list.xlsx", "--programme", again, "--run", demo.folder, "--json"
+    )
+    assert taken.code == 0, taken.out + taken.err
+    rows = taken.json["rows"]
+    assert rows["unanswered"] == rows["read"] == told.json["questions"]
+
+
+def test_the_list_holds_only_cells_to_fill_and_nothing_that_runs(
+    demo: DemoRun, tmp_path: Path
+) -> None:
+    lists = tmp_path / "gaps"
+    assert triage("gaps", demo.folder, "--out", lists).code == 0
+    page = openpyxl.load_workbook(lists / "visit_list.xlsx")["Visit list"]
+    assert page.protection.sheet
+    at = {cell.value: cell.column for cell in page[HEAD]}
+    fill = ("value", "observed_on", "surveyor_id", "survey_method", "photo_refs")
+    for cell in page[FIRST]:
+        assert cell.protection.locked == (page.cell(HEAD, cell.column).value not in fill)
+        assert cell.data_type != "f"
+    asked = [page.cell(row, at["field"]).value for row in range(FIRST, page.max_row + 1)]
+    ids = [page.cell(row, at["answer_id"]).value for row in range(FIRST, page.max_row + 1)]
+    assert len(set(ids)) == len(ids) == len(asked)
+    covered = {
+        (cell.row, cell.column)
+        for rule in page.data_validations.dataValidation
+        for span in rule.sqref.ranges
+        for cell in _cells(page[span.coord])
+    }
+    values = {(row, at["value"]) for row in range(FIRST, page.max_row + 1)}
+    assert values <= covered
+
+
+def _cells(block: Any) -> list[Any]:
+    """The cells of one cell, a line or a block."""
+    if not isinstance(block, tuple):
+        return [block]
+    return [cell for part in block for cell in _cells(part)]

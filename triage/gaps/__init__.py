@@ -1,0 +1,1 @@
+"""What to ask next: which answer, and which repair, would release which homes."""
