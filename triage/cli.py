@@ -175,12 +175,6 @@ app.command()(verify)
 app.command()(compare)
 app.command()(record)
 app.command()(gaps)
-
-
-app.command()(verify)
-app.command()(compare)
-app.command()(record)
-app.command()(gaps)
 app.command()(page)
 
 

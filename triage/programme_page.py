@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from triage.compare.words import CAUSES
 from triage.contract import load_contract
 from triage.contract.policy_load import load_policy, policy_dir
 from triage.errors import FileError, StoreError, TriageError
@@ -23,7 +24,7 @@ from triage.store import Store
 
 CALENDAR = "expiry_calendar.parquet"
 _STORED_POLICY = ("inputs", "_policy")
-_MOVED = (*KEY, "change", "from_queue", "to_queue", "cause")
+_MOVED = (*KEY, "change", "from_queue", "to_queue", "cause", "how")
 _AREAS = {
     "GB": "Area: the first half of the postcode.",
     "US": "Area: the five-digit ZIP code.",
@@ -180,13 +181,12 @@ def _country(homes: pl.DataFrame) -> str:
 
 def _rule_titles(run_folder: Path, record: Mapping[str, Any]) -> dict[str, str]:
     """Titles of the rules from the very pack of the run; none if it is not at hand."""
-    for find in (
-        lambda: run_folder.joinpath(*_STORED_POLICY),
-        lambda: policy_dir(record["policy"]["name"]),
-    ):
-        # A programme's own pack does not ship, and another version of the tool may not read it.
-        with suppress(TriageError):
-            policy = load_policy(find())
+    folders = [run_folder.joinpath(*_STORED_POLICY)]
+    with suppress(TriageError):  # a programme's own pack does not ship
+        folders.append(policy_dir(record["policy"]["name"]))
+    for folder in folders:
+        with suppress(TriageError):  # another version of the tool may not read it
+            policy = load_policy(folder)
             if policy.digest == record["policy"]["sha256"]:
                 return {rule.id: rule.title for rule in policy.rules.values()}
     return {}
@@ -209,6 +209,8 @@ def _movement(path: Path, queue: pl.DataFrame) -> pl.DataFrame:
         what = "this is not a Parquet file"
         raise FileError(what, str(path), "name movement.parquet of a comparison") from problem
     lacking = [name for name in _MOVED if name not in moved.columns]
+    if not lacking and moved.schema["cause"] != pl.List(pl.String):
+        lacking = ["a list of causes"]
     if lacking:
         what = f"this is not the movement of a comparison: it lacks {', '.join(lacking)}"
         raise FileError(what, str(path), "name movement.parquet of a comparison")
@@ -218,4 +220,5 @@ def _movement(path: Path, queue: pl.DataFrame) -> pl.DataFrame:
     if strange or gone:
         what = f"the comparison ends in another run: {strange + gone:,} of its rows are not in this"
         raise StoreError(what, str(path), "compare with this run as the later one")
-    return moved
+    words = pl.col("cause").list.eval(pl.element().replace(CAUSES)).list.join(", ")
+    return moved.with_columns(words.alias("cause"))

@@ -13,13 +13,13 @@ HEAD = ["property_id", "building_part", "postal_code", "gutter_condition", "meas
 HOSTILE = (
     "<script>window.hit = 1</script>",
     "</script><img src=x onerror=hit=1>",
-    '=HYPERLINK("http://a.invalid","home")',
+    '@HYPERLINK("http://a.invalid","home")',  # one that begins with = is refused as a formula
     "x\u202eemoh\u200f",
     "{{data}}",
     "W" * 40,  # the longest id that is taken in
 )
 """Names of homes as somebody might type, paste or plant them."""
-TITLE = "Kittiwake </title><script>window.hit = 1</script> & Co"
+TITLE = "=HYPERLINK(1) Kittiwake </title><script>window.hit = 1</script> & Co"
 QUEUES = ("safe-to-insulate", "fix-water-first", "specialist-review")
 TITLES = dict(
     zip(QUEUES, ("Safe to insulate", "Fix water first", "Specialist review"), strict=True)
@@ -28,9 +28,10 @@ TITLES = dict(
 
 @dataclass(frozen=True)
 class PageRun:
-    """Folder of the run, and the page."""
+    """Folders of the run and of one before the hostile sheet came in, and the page."""
 
     folder: Path
+    before: Path
     page: Path
 
     @cached_property
@@ -69,13 +70,17 @@ def make_run(root: Path) -> PageRun:
     own = '[[sources]]\nfiles = "surveys/hostile.xlsx"\n\n'
     first = first.replace("Kittiwake Coast Homes, roofs and walls 2026", TITLE)
     sources = "".join("[[sources]]" + block for block in kept)
+    file.write_text(first + sources + measures, encoding="utf-8")
+    before = triage("run", file, "--out", root / "before", "--json")
+    assert before.code == 1, before.err
     file.write_text(first + sources + own + measures, encoding="utf-8")
     rows = [[name, "main", "EX8 4TR", "blocked", "loft_topup"] for name in HOSTILE]
     write_book(source / "surveys" / "hostile.xlsx", {"Homes": [HEAD, *rows]})
+    # The demo holds rows that must be rejected, so a good run ends with 1.
     ran = triage("run", file, "--out", root / "run", "--json")
     assert ran.code == 1, ran.err
     page = root / "report.html"
     made = triage("page", root / "run", "--out", page)
     assert made.code == 0, made.err
     assert made.out == f"{page}\n"
-    return PageRun(root / "run", page)
+    return PageRun(root / "run", root / "before", page)

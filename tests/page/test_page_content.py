@@ -15,7 +15,7 @@ import pytest
 from cli_helpers import triage
 from hypothesis import given
 from hypothesis import strategies as st
-from page_runs import HOSTILE, TITLE, PageRun
+from page_runs import HOSTILE, QUEUES, TITLE, TITLES, PageRun
 
 from triage.report.page.columns import coded, coded_lists, visible_text
 from triage.report.page.content import postal_area
@@ -111,9 +111,9 @@ def test_nothing_in_the_file_points_outside(page_run: PageRun) -> None:
 
 def test_hostile_words_never_become_elements(page_run: PageRun) -> None:
     text = page_run.page.read_text(encoding="utf-8")
-    for name in (*HOSTILE[:3], TITLE):
+    for name in (*HOSTILE[:3], TITLE, "\u202e"):
         assert name not in text
-    assert "&lt;script&gt;window.hit = 1&lt;/script&gt; &amp; Co</h1>" in text
+    assert "<h1>=HYPERLINK(1) Kittiwake &lt;/title&gt;&lt;script&gt;window.hit = 1" in text
 
 
 def test_cautions_definitions_and_counts_are_printed_without_a_script(page_run: PageRun) -> None:
@@ -162,6 +162,17 @@ def test_a_calendar_in_the_run_folder_is_shown(page_run: PageRun, tmp_path: Path
     assert [keys[row] for row in ends["row"]] == some.select(KEY).rows()
 
 
+def test_without_a_calendar_safe_rows_stand_by_the_day_that_ends_them(
+    page_run: PageRun, tmp_path: Path
+) -> None:
+    assert triage("page", _copy(page_run, tmp_path / "run"), "--out", tmp_path / "p.html").code == 0
+    ends = _unpacked(tmp_path / "p.html")["expiry"]
+    assert ends["calendar"] is False
+    safe = page_run.queue.sort(KEY).filter(pl.col("queue") == "safe-to-insulate")
+    days = safe.drop_nulls("expires_on")["expires_on"].to_list()
+    assert [(n // 12, n % 12 + 1) for n in ends["month"]] == [(d.year, d.month) for d in days]
+
+
 def _moves(run: PageRun) -> pl.DataFrame:
     """Two rows that moved, one that is new and one that is gone."""
     rows = run.queue.sort(KEY).select(*KEY, to_queue="queue").head(3)
@@ -170,8 +181,19 @@ def _moves(run: PageRun) -> pl.DataFrame:
     return frame.with_columns(
         change=pl.Series(["moved", "moved", "new", "gone"]),
         from_queue=pl.Series(["safe-to-insulate", "fix-water-first", None, "safe-to-insulate"]),
-        cause=pl.Series(["repair", "<b>", "evidence", None]),
+        cause=pl.Series([["repair", "new_evidence"], ["<b>"], ["new_home"], None]),
+        how=pl.Series(["together", "alone", "alone", "unexplained"]),
     )
+
+
+def _told(page: Path) -> tuple[dict[str, list[int]], str]:
+    """The from-to table of a page, and the section it stands in."""
+    text = page.read_text(encoding="utf-8")
+    section = text[text.index('id="moves-title"') :]
+    line = r'<th scope="row">([^<]*)</th>((?:<td class="n">[\d,]+</td>){4})'
+    cells = {name: re.findall(r">([\d,]+)<", some) for name, some in re.findall(line, section)}
+    told = {name: [int(n.replace(",", "")) for n in numbers] for name, numbers in cells.items()}
+    return told, section
 
 
 def test_movement_is_shown_when_it_is_given(page_run: PageRun, tmp_path: Path) -> None:
@@ -180,30 +202,39 @@ def test_movement_is_shown_when_it_is_given(page_run: PageRun, tmp_path: Path) -
     out = tmp_path / "p.html"
     words = ("page", page_run.folder, "--out", out, "--movement", tmp_path / "movement.parquet")
     assert triage(*words).code == 0
-    text = out.read_text(encoding="utf-8")
-    section = text[text.index('id="moves-title"') :]
-    lines = re.findall(r'<th scope="row">([^<]*)</th>((?:<td class="n">[\d,]+</td>){4})', section)
-    told = {
-        name: [int(n.replace(",", "")) for n in re.findall(r">([\d,]+)<", c)] for name, c in lines
-    }
-    queues = ["safe-to-insulate", "fix-water-first", "specialist-review"]
-    titles = ["Safe to insulate", "Fix water first", "Specialist review"]
-    expected = {title: [0, 0, 0, 0] for title in (*titles, "Not listed before")}
-    where = dict(zip(queues, titles, strict=True))
+    told, section = _told(out)
+    expected = {title: [0, 0, 0, 0] for title in (*TITLES.values(), "Not listed before")}
     for row in moves.to_dicts():
-        to = 3 if row["to_queue"] is None else queues.index(row["to_queue"])
-        expected[where.get(row["from_queue"], "Not listed before")][to] += 1
+        to = 3 if row["to_queue"] is None else QUEUES.index(row["to_queue"])
+        expected[TITLES.get(row["from_queue"], "Not listed before")][to] += 1
     for row in page_run.queue.sort(KEY).to_dicts()[3:]:
-        expected[where[row["queue"]]][queues.index(row["queue"])] += 1
+        expected[TITLES[row["queue"]]][QUEUES.index(row["queue"])] += 1
     assert told == expected
     assert "&lt;b&gt;" in section
+    line = '<tr><th scope="row">repair, new evidence</th><td>together</td><td>moved</td>'
+    assert f'{line}<td class="n">1</td></tr>' in section
     assert 'id="moves-title"' not in page_run.page.read_text(encoding="utf-8")
+
+
+def test_movement_comes_from_a_comparison(page_run: PageRun, tmp_path: Path) -> None:
+    moved, out = tmp_path / "moved", tmp_path / "p.html"
+    compared = triage("compare", page_run.before, page_run.folder, "--out", moved)
+    assert compared.code == 0, compared.err
+    file = moved / "movement.parquet"
+    answer = triage("page", page_run.folder, "--out", out, "--movement", file)
+    assert answer.code == 0, answer.err
+    told, _ = _told(out)
+    assert sum(told.pop("Not listed before")) == len(HOSTILE)
+    was = pl.read_parquet(page_run.before / "queue.parquet")
+    for queue, title in TITLES.items():
+        assert sum(told[title]) == was.filter(pl.col("queue") == queue).height
 
 
 @pytest.mark.parametrize(
     ("change", "says"),
     [
         (lambda m: m.drop("cause"), "it lacks cause"),
+        (lambda m: m.with_columns(cause=pl.lit("repair")), "it lacks a list of causes"),
         (
             lambda m: m.with_columns(to_queue=pl.lit("safe-to-insulate")),
             "the comparison ends in another run",

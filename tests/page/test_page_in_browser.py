@@ -193,15 +193,14 @@ def test_foamed_homes_are_counted_by_type(opened: Browser, page_run: PageRun) ->
     assert expected
 
 
-def test_safe_rows_are_counted_by_the_month_that_ends_them(
-    opened: Browser, page_run: PageRun
-) -> None:
-    safe = page_run.queue.filter(pl.col("queue") == "safe-to-insulate").drop_nulls("expires_on")
+def test_what_ends_is_counted_by_month(opened: Browser, page_run: PageRun) -> None:
+    calendar = pl.read_parquet(page_run.folder / "expiry_calendar.parquet")
     expected: dict[str, list[int]] = {}
-    for month, rows in safe.group_by(pl.col("expires_on").dt.strftime("%B %Y")):
-        expected[str(month[0])] = [rows["property_id"].n_unique(), rows.height]
+    for month, rows in calendar.group_by(pl.col("expires_on").dt.strftime("%B %Y")):
+        leaving = rows.filter("leaves_safe")["property_id"].n_unique()
+        expected[str(month[0])] = [rows["property_id"].n_unique(), rows.height, leaving]
     assert opened.counts("expiry") == expected
-    assert expected
+    assert sum(line[2] for line in expected.values())
 
 
 def test_the_reasons_of_a_home_are_those_of_the_run(opened: Browser, page_run: PageRun) -> None:

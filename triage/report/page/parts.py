@@ -185,7 +185,7 @@ def queue_words() -> str:
 def movement(moved: pl.DataFrame | None, queue: pl.DataFrame) -> str:
     """From-to table and causes of a comparison, or nothing.
 
-    `moved` is movement.parquet of a comparison whose later run this is.
+    `moved` is movement.parquet of a comparison whose later run this is, with causes as one text.
     """
     if moved is None:
         return ""
@@ -202,18 +202,21 @@ def movement(moved: pl.DataFrame | None, queue: pl.DataFrame) -> str:
         if a is not None or any(tally.get((None, b)) for b in names)
     ]
     heads = ["Before", *(LOOK[name].title for name in names), "No longer listed"]
-    by_cause = moved.group_by(pl.col("cause").fill_null("not known"), "change").agg(
+    by_cause = moved.group_by(pl.col("cause").fill_null("not known"), "how", "change").agg(
         n=pl.len().cast(pl.Int64)
     )
-    causes = by_cause.sort("n", "cause", "change", descending=[True, False, False])
+    causes = by_cause.sort("n", "cause", "how", "change", descending=[True, False, False, False])
     return (
         '<section aria-labelledby="moves-title"><h2 id="moves-title">Movement since the run before'
         '</h2><p class="note">Of the whole run, whatever is chosen above. Home-part-measures.</p>'
         + table("From queue (down) to queue (across)", heads, lines)
         + table(
             "Why they moved",
-            ["Cause", "What happened", "Home-part-measures"],
-            [(plain(cause), plain(change), n) for cause, change, n in causes.rows()],
+            ["Causes", "How they act", "What happened", "Home-part-measures"],
+            [
+                (cause, plain(how or ""), plain(change), n)
+                for cause, how, change, n in causes.rows()
+            ],
         )
         + "</section>"
     )
