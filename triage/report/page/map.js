@@ -138,14 +138,15 @@ function programmeMap(box, data, said, onPick) {
     pen.font = "12px sans-serif";
     cells = gather(64);
     const inSight = cells.reduce((sum, cell) => sum + cell.n, 0), few = inSight <= 250;
-    if (few) cells = gather(16);
+    const step = few ? 28 : 64;
+    if (few) cells = gather(step);
     const most = Math.log1p(Math.max(100, ...cells.map(c => c.n)));
     for (const cell of cells) {
-      cell.r = cell.n === 1 ? 7 : 14 + (few ? 0 : 15) * Math.log1p(cell.n) / most;
-      if (few) continue;
+      cell.r = cell.n === 1 ? 7 : few ? 12.5 : 14 + 15 * Math.log1p(cell.n) / most;
+      if (cell.n === 1) continue;
       // So far inside its hexagon that no two rings can touch.
       const [cx, cy] = cell.middle, far = Math.hypot(cell.x - cx, cell.y - cy);
-      const inside = Math.min(1, Math.max(0, 32 - cell.r) / (far || 1));
+      const inside = Math.min(1, Math.max(0, step / 2 - cell.r) / (far || 1));
       cell.x = cx + (cell.x - cx) * inside; cell.y = cy + (cell.y - cy) * inside;
     }
     cells.sort((a, b) => b.n - a.n);
@@ -155,7 +156,7 @@ function programmeMap(box, data, said, onPick) {
       pen.strokeStyle = "#fff"; pen.lineWidth = 6; pen.stroke();
       pen.strokeStyle = INK; pen.lineWidth = 3; pen.stroke();
     }
-    if (document.activeElement === box) {
+    if (box.matches(":focus-visible")) {
       const cx = size.x / 2, cy = size.y / 2;
       pen.beginPath(); pen.moveTo(cx - 14, cy); pen.lineTo(cx + 14, cy);
       pen.moveTo(cx, cy - 14); pen.lineTo(cx, cy + 14);
