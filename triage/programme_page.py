@@ -8,7 +8,6 @@ from typing import Any
 
 import polars as pl
 
-from triage.compare.words import CAUSES
 from triage.contract import load_contract
 from triage.contract.policy_load import load_policy, policy_dir
 from triage.errors import FileError, StoreError, TriageError
@@ -16,13 +15,17 @@ from triage.outputs import CAUTIONS
 from triage.report.labels import plain
 from triage.report.page import parts
 from triage.report.page.assemble import assemble
-from triage.report.page.content import COARSE, KEY, RunTables, page_data
+from triage.report.page.content import COARSE, KEY, QUEUE_COLUMNS, RunTables, page_data
 from triage.report.page.ground import Ground, ground_near
 from triage.report.template import label_text
 from triage.runs import STORE, read_record
 from triage.store import Store
 
 CALENDAR = "expiry_calendar.parquet"
+_TABLES = {
+    *("home", "placed_home", "current_evidence", "queue", "problem", "evidence_conflict"),
+    "batch_flag",
+}
 _STORED_POLICY = ("inputs", "_policy")
 _MOVED = (*KEY, "change", "from_queue", "to_queue", "cause", "how")
 _AREAS = {
@@ -55,6 +58,8 @@ def write_page(run_folder: Path, out: Path, *, movement: Path | None = None) -> 
     FileError
         If the page cannot be written there.
     """
+    if out.suffix.lower() not in (".html", ".htm"):
+        raise FileError("a page is an .html file", str(out), "give it a name that ends in .html")
     if out.exists():
         raise FileError("the page exists already", str(out), "name a new file, or move this away")
     if not out.absolute().parent.is_dir():
@@ -73,6 +78,7 @@ def page_of(run_folder: Path, *, movement: Path | None = None) -> str:
     """The page as text; see `write_page`."""
     record = read_record(run_folder)
     with Store(run_folder / STORE, read_only=True) as store:
+        _refuse_other_version(store, run_folder)
         homes = store.ask(
             """
             SELECT property_id, postal_code, country_code, lat, lon, location_precision
@@ -117,6 +123,17 @@ def page_of(run_folder: Path, *, movement: Path | None = None) -> str:
         },
         page_data(tables, ground),
     )
+
+
+def _refuse_other_version(store: Store, run_folder: Path) -> None:
+    """A run of another version of the tool may not hold what the page shows."""
+    lacking = sorted(_TABLES - set(store.tables()))
+    if "queue" not in lacking:
+        held = store.ask("SELECT * FROM queue LIMIT 0").columns
+        lacking += sorted(set(QUEUE_COLUMNS) - set(held))
+    if lacking:
+        what = f"another version of the tool made this run: it holds no {', '.join(lacking)}"
+        raise StoreError(what, str(run_folder), "run the programme again, then make the page")
 
 
 def _head(record: Mapping[str, Any], queue: pl.DataFrame, homes: pl.DataFrame) -> dict[str, str]:
@@ -220,5 +237,8 @@ def _movement(path: Path, queue: pl.DataFrame) -> pl.DataFrame:
     if strange or gone:
         what = f"the comparison ends in another run: {strange + gone:,} of its rows are not in this"
         raise StoreError(what, str(path), "compare with this run as the later one")
+    # Here, because comparing imports what runs, and a run may want to write this page.
+    from triage.compare.words import CAUSES  # noqa: PLC0415
+
     words = pl.col("cause").list.eval(pl.element().replace(CAUSES)).list.join(", ")
     return moved.with_columns(words.alias("cause"))

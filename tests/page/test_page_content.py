@@ -20,6 +20,7 @@ from page_runs import HOSTILE, QUEUES, TITLE, TITLES, PageRun
 from triage.report.page.columns import coded, coded_lists, visible_text
 from triage.report.page.content import postal_area
 from triage.report.page.ground import ground_near
+from triage.store import Store
 
 KEY = ["property_id", "building_part", "measure_code"]
 LIMIT = 5_000_000  # bytes
@@ -64,7 +65,16 @@ def test_every_row_of_the_queue_is_in_the_file(page_run: PageRun) -> None:
     assert told == queue["expires_on"].to_list()
     for name in ("lane", "measure_name", "reason", "next_action", "foam_present", "building_part"):
         assert _words(rows[name]) == queue[name].to_list()
-    for name in ("fired", "undecidable", "missing", "checks", "enabling", "notes", "cautions"):
+    for name in (
+        "fired",
+        "undecidable",
+        "missing",
+        "checks",
+        "enabling",
+        "notes",
+        "cautions",
+        "presumed",
+    ):
         assert _lists(rows[name]) == queue[name].to_list()
 
 
@@ -123,7 +133,7 @@ def test_cautions_definitions_and_counts_are_printed_without_a_script(page_run: 
         "Screening only. It defers to local codes",
         "not a survey, valuation, design or warranty",
         "Internal: shows single homes.",
-        "<dt>Not answerable</dt>",
+        "<dt>Cannot be decided yet</dt>",
     ):
         assert said in text
     rows = json.loads((page_run.folder / "run.json").read_text(encoding="utf-8"))["rows"]
@@ -142,6 +152,28 @@ def test_rules_stand_by_their_ids_where_the_pack_is_not_at_hand(
     assert _unpacked(tmp_path / "p.html")["rules"] == {}
     assert "The policy pack of this run is not at hand" in (tmp_path / "p.html").read_text("utf-8")
     assert _unpacked(page_run.page)["rules"]["W01"] == "Active or recent roof leak"
+
+
+def test_rules_have_their_titles_from_the_pack_that_the_run_keeps(
+    page_run: PageRun, tmp_path: Path
+) -> None:
+    folder = _copy(page_run, tmp_path / "run")
+    record = json.loads((folder / "run.json").read_text(encoding="utf-8"))
+    record["policy"] |= {"name": "of our own"}
+    (folder / "run.json").write_text(json.dumps(record), encoding="utf-8")
+    shutil.copytree(page_run.folder / "inputs", folder / "inputs")
+    assert triage("page", folder, "--out", tmp_path / "p.html").code == 0
+    assert _unpacked(tmp_path / "p.html")["rules"] == _unpacked(page_run.page)["rules"]
+
+
+def test_a_run_of_another_version_is_refused_in_words(page_run: PageRun, tmp_path: Path) -> None:
+    folder = _copy(page_run, tmp_path / "run")
+    with Store(folder / "store.duckdb") as store:
+        store.run("ALTER TABLE queue DROP COLUMN repair_notes")
+        store.run("DROP TABLE batch_flag")
+    answer = triage("page", folder, "--out", tmp_path / "p.html")
+    assert answer.code == 2
+    assert "it holds no batch_flag, repair_notes" in answer.err
 
 
 def test_a_calendar_in_the_run_folder_is_shown(page_run: PageRun, tmp_path: Path) -> None:
@@ -261,6 +293,7 @@ def test_what_cannot_be_written_is_said(page_run: PageRun, tmp_path: Path) -> No
     cases = {
         ("page", page_run.folder, "--out", there): "exists already",
         ("page", page_run.folder, "--out", tmp_path / "no" / "p.html"): "no such folder",
+        ("page", page_run.folder, "--out", tmp_path / "p.pdf"): "ends in .html",
         ("page", tmp_path, "--out", tmp_path / "p.html"): "not the folder of a finished run",
     }
     for words, says in cases.items():

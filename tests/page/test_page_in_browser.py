@@ -220,6 +220,8 @@ def test_the_reasons_of_a_home_are_those_of_the_run(opened: Browser, page_run: P
                 assert part in told
             for part in (*row["undecidable"], *row["checks"], *row["enabling"], *row["stop_work"]):
                 assert part in told
+            for part in (*row["conflict_notes"], *row["presumed"], *row["notes"]):
+                assert _shown(part) in told
             assert TITLES[row["queue"]] in told
 
 
@@ -233,10 +235,13 @@ def test_the_table_pages_and_sorts(opened: Browser, page_run: PageRun) -> None:
     assert opened.run(state) == "descending"
     assert _listed(opened) == sorted(ids, reverse=True)
     opened.run("document.querySelector('[data-sort=area]').click()")
-    area = opened.run(
-        "return [...document.querySelectorAll('#homes tbody td')].map(c => c.textContent)"
-    )
-    assert area == sorted(area)
+    areas = dict(page_run.stored("SELECT property_id, postal_code FROM home").rows())
+    shown = {_shown(home): code for home, code in areas.items()}
+    told = [shown[home] for home in _listed(opened)]
+    named = [code.split()[0] for code in told if code]
+    assert named == sorted(named)
+    assert told[: len(named)] == [code for code in told if code]  # not on record: last
+    assert None in told
 
 
 def test_hostile_names_show_as_text(opened: Browser) -> None:
@@ -344,6 +349,25 @@ def test_the_audit_finds_no_violation(opened: Browser, width: int) -> None:
     opened.run("document.querySelector('details').open = true")
     opened.choose(queue="Specialist review")
     assert opened.violations() == []
+
+
+def test_the_audit_can_fail(opened: Browser) -> None:
+    opened.run("document.querySelector('main').append(document.createElement('textarea'))")
+    assert [line.split(":")[0] for line in opened.violations()] == ["label"]
+
+
+@pytest.mark.parametrize("spoil", ["delete window.DecompressionStream", "window.atob = () => 'no'"])
+def test_a_browser_that_cannot_unpack_says_so(
+    opened: Browser, page_run: PageRun, spoil: str
+) -> None:
+    planted = opened.cdp("Page.addScriptToEvaluateOnNewDocument", source=spoil)
+    try:
+        opened.driver.get(page_run.page.as_uri())
+        opened.wait("return !document.getElementById('failed').hidden")
+    finally:
+        opened.cdp("Page.removeScriptToEvaluateOnNewDocument", identifier=planted["identifier"])
+    assert opened.text("#failed").startswith("The homes in this file cannot be unpacked")
+    assert opened.run("return document.querySelector('.cautions').offsetHeight") > 0
 
 
 def test_nothing_sticks_out_of_a_small_screen(opened: Browser) -> None:

@@ -23,7 +23,13 @@ _WORDS = (
 _LISTS = (
     *("fired", "undecidable", "confirm_first", "disputed", "missing", "expired", "checks"),
     *("enabling", "stop_work", "decision_notes", "repair_notes", "notes", "cautions"),
+    *("conflict_notes", "presumed"),
 )
+QUEUE_COLUMNS = (
+    *(*KEY, "queue", "released", "asks_for_evidence", "survey_on", "expires_on"),
+    *(name for name in (*_WORDS, *_LISTS) if name != "foam_type"),
+)
+"""Columns of table `queue` that the page reads."""
 _SCALE = 1e5  # degrees to whole numbers, about a metre
 
 

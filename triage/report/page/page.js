@@ -181,7 +181,7 @@
     const all = [...new Set([...fires.lines(), ...open.lines()].map(line => line.key))];
     const of = (side, id) => side.found.get(id)?.homes ?? 0;
     table("reasons", "Rules by the homes they hold",
-      [["Rule"], ["Fires: homes", 1], ["Fires: home-part-measures", 1], ["Not answerable: homes", 1]],
+      [["Rule"], ["Fires: homes", 1], ["Fires: home-part-measures", 1], ["Cannot be decided yet: homes", 1]],
       all.map(id => [rule(id), of(fires, id), fires.found.get(id)?.rows ?? 0, of(open, id)]), SHORT);
   }
 
@@ -243,8 +243,9 @@
 
   /* Homes */
   function showHomes() {
-    const sorted = order === "id" ? shown : [...shown].sort((a, b) =>
-      homes.area.codes[a] - homes.area.codes[b] || a - b);
+    const place = h => homes.area.codes[h] < 0 ? Infinity : homes.area.codes[h]; // not known: last
+    const sorted = order === "id" ? shown
+      : [...shown].sort((a, b) => (place(a) === place(b) ? a - b : place(a) - place(b)));
     const pages = Math.max(1, Math.ceil(shown.length / PAGE));
     page = Math.min(page, pages - 1);
     const at = page * PAGE, part = [];
@@ -276,19 +277,22 @@
       el("h4", null, ...marked(rows.queue[r]), `: ${word(rows.measure_name, r)}, `,
         `part ${word(rows.building_part, r)}`),
       el("dl", { class: "facts" }, ...fact("State", state), ...fact("Reason", word(rows.reason, r)),
-        ...fact("Next action", word(rows.next_action, r)), ...fact("Surveyed on", day(rows.survey_on[r])),
-        ...fact("Survey", data.qualities[word(rows.survey_quality, r)]),
-        ...fact("Weakest evidence in use", word(rows.evidence_quality, r)?.replaceAll("_", " ")),
-        ...(rows.queue[r] === 0 ? fact("Evidence ends on", day(rows.expires_on[r])) : [])),
+        ...fact("Next action", word(rows.next_action, r)), ...fact("Survey date", day(rows.survey_on[r])),
+        ...fact("Survey quality", data.qualities[word(rows.survey_quality, r)]),
+        ...fact("Rests on, at least", word(rows.evidence_quality, r)?.replaceAll("_", " ")),
+        ...(rows.queue[r] === 0 ? fact("Evidence good until", day(rows.expires_on[r])) : [])),
       ...list("Rules that fire", lines("fired").map(rule)),
-      ...list("Sources that disagree, or weak evidence that a rule would fire",
-        [...lines("disputed"), ...lines("confirm_first")].map(rule)),
-      ...list("Required rules that cannot be answered", lines("undecidable").map(rule)),
-      ...list("Evidence that would settle it", lines("missing").map(label)),
-      ...list("Evidence out of date", lines("expired").map(label)),
-      ...list("Checks before work starts", lines("checks")), ...list("Enabling work", lines("enabling")),
-      ...list("Stop work", lines("stop_work")), ...list("Decisions", lines("decision_notes")),
-      ...list("Repairs", lines("repair_notes")), ...list("Notes", lines("notes")),
+      ...list("To be confirmed first", lines("confirm_first").map(rule)),
+      ...list("Disputed between sources", lines("disputed").map(rule)),
+      ...list("Conflicting records", lines("conflict_notes")),
+      ...list("Cannot be decided yet", lines("undecidable").map(rule)),
+      ...list("Missing evidence", lines("missing").map(label)),
+      ...list("Expired evidence", lines("expired").map(label)),
+      ...list("Taken as usual, to be checked", lines("presumed")),
+      ...list("Stop-work flags", lines("stop_work")), ...list("Checks before start", lines("checks")),
+      ...list("Enabling work", lines("enabling")),
+      ...list("Accepted by a specialist", lines("decision_notes")),
+      ...list("Repairs on record", lines("repair_notes")), ...list("Notes", lines("notes")),
       ...list("Cautions", lines("cautions")));
   }
 

@@ -52,7 +52,7 @@ _DEFINITIONS = (
         "Safe, but checks of the named points or enabling work come before the work starts.",
     ),
     (
-        "Not answerable",
+        "Cannot be decided yet",
         "A rule that the measure requires cannot be evaluated on the evidence held. "
         "That is not low risk.",
     ),
