@@ -38,7 +38,14 @@ def run(
     done = run_programme(programme, out, say)
     if as_json:
         keys = ("format", "run_id", "rows", "homes", "assessed", "queues", "lanes", "not_evaluated")
-        more = ("released", "checks_outstanding", "mix", "seconds", "outputs")
+        more = (
+            "released",
+            "checks_outstanding",
+            "accepted_by_decision",
+            "mix",
+            "seconds",
+            "outputs",
+        )
         print_json({key: done.record[key] for key in (*keys, *more)})
     else:
         shown = ("queues.xlsx", "map_queues.png", "map_climate.png", "queue.parquet", "run.json")

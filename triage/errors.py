@@ -88,6 +88,12 @@ class UnknownHomeError(TriageError):
     code = "TR109"
 
 
+class DisclosureError(TriageError):
+    """A table cannot be given out without giving a small count away."""
+
+    code = "TR130"
+
+
 class ManyErrors(TriageError):  # noqa: N818 - it is several errors, and reads so
     """Several errors found in one go, so that the user can mend them in one go."""
 

@@ -10,6 +10,7 @@ from scipy.sparse import coo_array
 from triage.gaps.rates import PER_BUILDING
 from triage.rules.queue import SAFE
 
+_NOTHING = 1e-9  # a gap of rounding
 _SECONDS = 60.0  # for a plan; how far it may be from the best by then is said
 
 
@@ -137,6 +138,7 @@ def best_plan(
         pl.when(pl.col("job").is_first_distinct()).then("cost").otherwise(0.0).alias("cost")
     )
     gap = float(found.mip_gap or 0.0)
+    gap = gap if gap > _NOTHING else 0.0
     return Plan(_homes(paid), float(paid["cost"].sum()), gap, unpriced)
 
 

@@ -163,8 +163,10 @@ def _sentence(rule: Rule) -> pl.Expr:
     second = pl.when(pl.col("second_person").is_not_null()).then(
         pl.format(" with {}", "second_person")
     )
+    papers = pl.col("evidence_refs").list.join(", ")
+    rests_on = pl.when(papers != "").then(pl.format("; rests on {}", papers)).otherwise(pl.lit(""))
     return pl.format(
-        "{} accepted by {}{} ({}) on {}, until {}: {} [{}]",
+        "{} accepted by {}{} ({}) on {}, until {}: {}{} [{}]",
         pl.lit(rule.id),
         "decided_by",
         second.fill_null(""),
@@ -172,6 +174,7 @@ def _sentence(rule: Rule) -> pl.Expr:
         pl.col("decided_on").dt.to_string("%Y-%m-%d"),
         pl.col("expires_on").dt.to_string("%Y-%m-%d"),
         "reason",
+        rests_on,
         "decision_id",
     )
 

@@ -44,6 +44,7 @@ DECISIONS: Mapping[str, pl.DataType] = {
     "rule_ids": pl.List(pl.String()),
     "decision": pl.String(),
     "reason": pl.String(),
+    "evidence_refs": pl.List(pl.String()),
     "conditions": pl.String(),
     "decided_by": pl.String(),
     "competence": pl.String(),
