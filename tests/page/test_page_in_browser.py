@@ -320,25 +320,48 @@ def test_the_map_is_walked_with_keys_to_a_single_home(opened: Browser, page_run:
     assert opened.text("#home-title") == f"Home {home}"
 
 
-def test_a_ring_comes_nearer_and_a_mark_opens_its_home(opened: Browser, page_run: PageRun) -> None:
+def _click(browser: Browser, home: str) -> None:
+    """Click on the map where a home stands."""
     from selenium.webdriver.common.action_chains import ActionChains
 
-    home = (
-        page_run.queue.drop_nulls(["lat"])
-        .filter(pl.col("property_id").str.starts_with("KC"))["property_id"]
-        .min()
-    )
-    opened.choose(find=str(home))
-    opened.run("document.querySelector('#map').scrollIntoView({ block: 'center' })")
-    spot = opened.run("return programmePage.at(arguments[0])", home)
-    box = opened.driver.find_element("id", "map")
-    size = box.size
-    moves = ActionChains(opened.driver, duration=0)
-    moves.move_to_element_with_offset(
-        box, round(spot[0] - size["width"] / 2), round(spot[1] - size["height"] / 2)
-    ).click().perform()
+    browser.run("document.getElementById('map').scrollIntoView({ block: 'center' })")
+    right, down = browser.run("return programmePage.at(arguments[0])", home)
+    box = browser.driver.find_element("id", "map")
+    from_middle = round(right - box.size["width"] / 2), round(down - box.size["height"] / 2)
+    moves = ActionChains(browser.driver, duration=0)
+    moves.move_to_element_with_offset(box, *from_middle).click().perform()
+
+
+def test_a_single_mark_opens_its_home(opened: Browser, page_run: PageRun) -> None:
+    placed = page_run.queue.drop_nulls("lat").filter(pl.col("property_id").str.starts_with("KC"))
+    home = str(placed["property_id"].min())
+    opened.choose(find=home)
+    _click(opened, home)
     opened.wait("return !document.getElementById('home').hidden")
     assert opened.text("#home-title") == f"Home {home}"
+
+
+def test_a_ring_comes_nearer(opened: Browser, page_run: PageRun) -> None:
+    placed = page_run.queue.drop_nulls("lat").filter(pl.col("property_id").str.starts_with("KC"))
+    scale = opened.text(".leaflet-control-scale-line")
+    before = sum(opened.run("return programmePage.drawn()"))
+    _click(opened, str(placed["property_id"].min()))
+    opened.wait(
+        "return document.querySelector('.leaflet-control-scale-line').textContent !== arguments[0]",
+        scale,
+    )
+    assert opened.run("return document.getElementById('home').hidden")
+    assert 0 < sum(opened.run("return programmePage.drawn()")) < before
+
+
+def test_homes_at_one_place_are_listed(opened: Browser) -> None:
+    same = [name for name in HOSTILE if "script" in name]
+    opened.choose(find="script")
+    _click(opened, same[0])
+    opened.wait("return !document.getElementById('home').hidden")
+    assert opened.text("#home-title") == f"{len(same)} homes at one place"
+    opened.run("document.querySelector('#home-body button').click()")
+    assert opened.text("#home-title") in {f"Home {name}" for name in same}
 
 
 @pytest.mark.parametrize("width", [1280, 360])
