@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from triage.commands.gaps import gaps
+from triage.commands.page import page
 from triage.commands.records import record
 from triage.commands.runs import compare, verify
 from triage.commands.words import AsJson, print_json, say
@@ -181,12 +182,7 @@ app.command()(verify)
 app.command()(compare)
 app.command()(record)
 app.command()(gaps)
-
-
-app.command()(verify)
-app.command()(compare)
-app.command()(record)
-app.command()(gaps)
+app.command()(page)
 
 
 @app.command()
