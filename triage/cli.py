@@ -48,7 +48,14 @@ def run(
         )
         print_json({key: done.record[key] for key in (*keys, *more)})
     else:
-        shown = ("queues.xlsx", "report.html", "map_queues.png", "map_climate.png", "queue.parquet", "run.json")
+        shown = (
+            "queues.xlsx",
+            "report.html",
+            "map_queues.png",
+            "map_climate.png",
+            "queue.parquet",
+            "run.json",
+        )
         outputs = {name: done.record["outputs"][name] for name in shown}
         print_summary(done.summary, done.context, done.problems, outputs)
     raise typer.Exit(1 if done.record["rows"]["rejected"] else 0)
