@@ -1,7 +1,7 @@
 """The visit list of each demonstration programme, filled in, moves the homes that it said it would.
 
-The workbook is filled cell by cell with openpyxl, as a surveyor would, with the answer that each
-line says was taken as good; then it is taken in and the programme is run again.
+The workbook is filled cell by cell with openpyxl, as a surveyor would, with the answer that the
+count assumes for each question; then it is taken in and the programme is run again.
 """
 
 import shutil
@@ -26,14 +26,17 @@ def again(demo: DemoRun, tmp_path: Path) -> Path:
     return tmp_path / "programme" / "programme.toml"
 
 
-def _fill(book: Path, on: date) -> int:
-    """Answer every question of a visit list; how many."""
+def _fill(lists: Path, on: date) -> int:
+    """Answer every question of a visit list as the count assumes; how many."""
+    told = pl.read_csv(lists / "questions.csv", infer_schema=False)
+    assumed = dict(told.select("answer_id", "assumed").iter_rows())
+    book = lists / "visit_list.xlsx"
     pages = openpyxl.load_workbook(book)
     page = pages["Visit list"]
     at = {cell.value: cell.column for cell in page[HEAD]}
     for row in range(FIRST, page.max_row + 1):
         enough = page.cell(row, at["(see it from)"]).value
-        page.cell(row, at["value"]).value = page.cell(row, at["(taken as good)"]).value
+        page.cell(row, at["value"]).value = assumed[page.cell(row, at["answer_id"]).value]
         page.cell(row, at["observed_on"]).value = on
         page.cell(row, at["surveyor_id"]).value = "N9"
         page.cell(row, at["survey_method"]).value = str(enough).split(":")[0]
@@ -47,7 +50,7 @@ def test_the_filled_list_moves_exactly_the_homes_foretold(
     lists, later = tmp_path / "gaps", tmp_path / "later"
     told = triage("gaps", demo.folder, "--out", lists, "--json")
     assert told.code == 0, told.err
-    asked = _fill(lists / "visit_list.xlsx", date(2026, 10, 31))
+    asked = _fill(lists, date(2026, 10, 31))
     assert asked == told.json["questions"] > 0
     taken = triage("record", lists / "visit_list.xlsx", "--programme", again, "--run", demo.folder)
     assert taken.code == 0, taken.out + taken.err
@@ -93,6 +96,7 @@ def test_the_list_holds_only_cells_to_fill_and_nothing_that_runs(
         assert cell.protection.locked == (page.cell(HEAD, cell.column).value not in fill)
         assert cell.data_type != "f"
     asked = [page.cell(row, at["field"]).value for row in range(FIRST, page.max_row + 1)]
+    assert not [head for head in at if head and "good" in head]  # no answer is hinted at
     ids = [page.cell(row, at["answer_id"]).value for row in range(FIRST, page.max_row + 1)]
     assert len(set(ids)) == len(ids) == len(asked)
     covered = {

@@ -28,7 +28,6 @@ _COLUMNS: tuple[tuple[str, int], ...] = (
     ("survey_method", 17),
     ("photo_refs", 20),
     ("(measures that wait)", 30),
-    ("(taken as good)", 18),
     ("field", 24),
     ("answer_id", 26),
 )
@@ -56,7 +55,8 @@ def write_gap_workbook(
     path
         Where to write it; must end in .xlsx and must not exist.
     cells
-        answer_id, key, field, area, surveyor_id, survey_method, if_so; in the order of the list.
+        answer_id, key, field, area, surveyor_id, survey_method. The answers that a count assumes
+        stay out of the list: nobody who looks should know which one is hoped for.
     waiting
         Key and `measures`, a list of the measure codes that wait.
     contract, measures
@@ -106,9 +106,8 @@ def _notes(title: str) -> Notes:
             "What is asked, and what is not",
             (
                 "Each home is asked only for the smallest set of answers that would decide it if "
-                "they were good. A bad answer decides too: it sends the home to repair.",
-                "(taken as good) is the answer that the count of homes to be released assumes. It "
-                "is not a hint: write what you see.",
+                "they were good. A bad answer decides too: it sends the home to repair. Write what "
+                "you see.",
             ),
         ),
         (
@@ -172,7 +171,6 @@ def _rows(
             pl.col("survey_method").replace_strict(methods, default="", return_dtype=text),
         ),
         "(measures that wait)": named.list.join("; "),
-        "(taken as good)": pl.col("if_so"),
         **{name: pl.col(name) for name in _KEYS},
     }
     order = ["area", "surveyor_id", "property_id", "building_part", "field"]
