@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from triage.commands.gaps import gaps
+from triage.commands.page import page
 from triage.commands.records import record
 from triage.commands.report import report
 from triage.commands.runs import compare, verify
@@ -48,7 +49,14 @@ def run(
         )
         print_json({key: done.record[key] for key in (*keys, *more)})
     else:
-        shown = ("queues.xlsx", "map_queues.png", "map_climate.png", "queue.parquet", "run.json")
+        shown = (
+            "queues.xlsx",
+            "report.html",
+            "map_queues.png",
+            "map_climate.png",
+            "queue.parquet",
+            "run.json",
+        )
         outputs = {name: done.record["outputs"][name] for name in shown}
         print_summary(done.summary, done.context, done.problems, outputs)
     raise typer.Exit(1 if done.record["rows"]["rejected"] else 0)
@@ -189,6 +197,7 @@ app.command()(compare)
 app.command()(record)
 app.command()(gaps)
 app.command()(report)
+app.command()(page)
 
 
 @app.command()

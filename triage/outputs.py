@@ -33,6 +33,7 @@ _INDOOR = {
     "en_15026": "by EN 15026 Annex C",
     "ashrae_160": "by ASHRAE 160",
 }
+PAGE = "report.html"
 _QUEUE_FILE_DROPS = (
     "clearance_unmet",
     "clearance_open",
@@ -92,6 +93,7 @@ def write_outputs(work: Work) -> None:
         "map_climate.png",
         "store.duckdb",
         "run.json",
+        PAGE,
     )
     work.outputs = {name: name for name in names}
     work.written = {"context": context, "summary": summary, "problems": problems, "maps": drawn}

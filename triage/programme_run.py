@@ -17,7 +17,8 @@ from triage.contract.text import did_you_mean
 from triage.contract.tomlfile import read_toml
 from triage.errors import ProfileError, TriageError, raise_all
 from triage.inputs import KEPT, copy_inputs, input_files, refuse_changed
-from triage.outputs import record, write_outputs
+from triage.outputs import PAGE, record, write_outputs
+from triage.programme_page import write_page
 from triage.quotes import quote_conflicts
 from triage.record_stages import gather_evidence, read_records
 from triage.report.context import RunContext
@@ -158,6 +159,9 @@ def run_opened(
         made["tables"] = tables_of(folder)
         made[KEPT] = [asdict(item) for item in stored]
         write_record(folder, made)
+        if keep_inputs:
+            say("programme page")
+            write_page(folder, folder / PAGE)
     problems = dict(work.written["problems"].group_by("kind").len().sort("kind").iter_rows())
     made["outputs"] = {name: str(out / where) for name, where in work.outputs.items()}
     return Finished(made, work.written["context"], work.written["summary"], problems)

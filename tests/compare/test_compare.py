@@ -358,11 +358,11 @@ def test_the_files_hold_what_was_said(estate: Estate) -> None:
 
 def test_text_that_a_sheet_would_run_is_made_inert(tmp_path: Path) -> None:
     estate = Estate(tmp_path / "e").write()
-    first = estate.survey("a.xlsx", home("=1+1")).run("one")
-    estate.survey("a.xlsx", home("=1+1", gutter_condition="failed"))
+    first = estate.survey("a.xlsx", home("@SUM")).run("one")
+    estate.survey("a.xlsx", home("@SUM", gutter_condition="failed"))
     out = tmp_path / "moved"
     compared(first, estate.run("two"), "--out", out)
-    assert pl.read_csv(out / "movement.csv")["property_id"].to_list() == ["'=1+1"]
+    assert pl.read_csv(out / "movement.csv")["property_id"].to_list() == ["'@SUM"]
 
 
 @pytest.mark.parametrize("words", [("one",), ("one", "one", "one")])

@@ -125,8 +125,9 @@ def load_policy(folder: Path) -> Policy:
 
 
 def policy_files(folder: Path) -> list[Path]:
-    """Every file of a pack."""
-    return [*(folder / name for name in _FILES), *_chapters(folder)]
+    """Every file of a pack, those beside the rules too: what is published, what is inspected."""
+    judging = [*(folder / name for name in _FILES), *_chapters(folder)]
+    return [*judging, *sorted(set(folder.glob("*.toml")) - set(judging))]
 
 
 def _chapters(folder: Path) -> list[Path]:

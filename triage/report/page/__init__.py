@@ -1,0 +1,1 @@
+"""The programme page: one HTML file that holds a whole run."""

@@ -1,0 +1,58 @@
+"""Frames as columns of small numbers and their dictionaries: what the page's script unpacks."""
+
+from typing import Any
+
+import polars as pl
+
+Column = dict[str, Any]
+
+_SPACES = r"[\t\n\x0b\x0c\r\u0085\u2028\u2029]"
+# Control and format marks steer how text is shown (a right-to-left override turns a name round).
+_STEERING = r"[\p{Cc}\p{Cf}\p{Co}\p{Cn}]"
+
+
+def visible_text(text: pl.Expr) -> pl.Expr:
+    """Text on one line, without characters that could steer how it is shown."""
+    return text.str.replace_all(_SPACES, " ").str.replace_all(_STEERING, "\ufffd")
+
+
+def _visible(values: pl.Series) -> list[str]:
+    return values.to_frame("x").select(visible_text(pl.col("x")))["x"].to_list()
+
+
+def coded(values: pl.Series) -> Column:
+    """Text as `words` (sorted) and `codes`: the place of each value among them, -1 for null."""
+    words = values.drop_nulls().unique().sort()
+    places = pl.DataFrame({"word": words}).with_row_index("code").cast({"code": pl.Int32})
+    codes = values.to_frame("word").join(places, on="word", how="left", maintain_order="left")
+    return {"words": _visible(words), "codes": codes["code"].fill_null(-1).to_list()}
+
+
+def coded_lists(values: pl.Series) -> Column:
+    """Lists of text as `words`, `lists` of their places, and `codes`: the place of each list.
+
+    A null is the empty list.
+    """
+    held = values.to_frame("items").with_columns(pl.col("items").fill_null([]))
+    words = held["items"].explode().drop_nulls().unique().sort()
+    different = held.unique().sort("items")
+    places = dict(zip(words, range(len(words)), strict=True))
+    lists = [[places[item] for item in items if item is not None] for items in different["items"]]
+    numbered = different.with_row_index("code")
+    codes = held.join(numbered, on="items", how="left", maintain_order="left")["code"]
+    return {"words": _visible(words), "lists": lists, "codes": codes.to_list()}
+
+
+def days(values: pl.Series) -> list[int | None]:
+    """Dates as days since 1970-01-01."""
+    return values.cast(pl.Date).to_physical().to_list()
+
+
+def flags(values: pl.Series) -> list[int]:
+    """Truth as 1 and 0; null is 0."""
+    return values.fill_null(value=False).cast(pl.Int8).to_list()
+
+
+def texts(values: pl.Series) -> list[str]:
+    """Text that hardly repeats, as it is shown."""
+    return _visible(values)
