@@ -275,12 +275,12 @@ def _ranked(
         notes=(once, *told.notes),
         on_paper=False,
     )
-    bars = tuple(Bar(w, (float(n),), f"{n:,}  {told.share(n, whole)}") for w, n in coded[:TOP])
+    bars = tuple(Bar(w, (float(n),), f"{n:,} · {told.share(n, whole)}") for w, n in coded[:TOP])
     short = ((k if column == "rule_id" else w, n) for k, w, n in found[:TOP])
     alt = "; ".join(f"{w} {n:,}" for w, n in short) + f". {once}{drawn}"
     title = f"{found[0][1]}: {heads[2]} {found[0][2]:,} homes, the most"
     unit = f"{heads[0]}: homes, and share of n = {told.text(whole)} homes with a measure proposed."
-    return [grid, Figure(table + "_bars", title, unit, alt, bars)]
+    return [Figure(table + "_bars", title, unit, alt, bars), grid]
 
 
 def _reasons(told: Told, facts: Facts) -> Section:
