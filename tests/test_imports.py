@@ -16,7 +16,7 @@ FLOORS = (
     (
         *("programme_run", "outputs", "stages", "record_stages", "work", "steps", "assess"),
         *("explanation", "origins", "demo", "runs", "records", "quotes", "calendar_stage"),
-        *("inputs", "verify", "compare", "gaps", "programme_page"),
+        *("inputs", "verify", "compare", "gaps", "programme_page", "orders"),
     ),
     ("store",),
     ("report",),

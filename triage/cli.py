@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from triage.commands.gaps import gaps
+from triage.commands.orders import orders
 from triage.commands.page import page
 from triage.commands.records import record
 from triage.commands.runs import compare, verify
@@ -190,6 +191,7 @@ app.command()(compare)
 app.command()(record)
 app.command()(gaps)
 app.command()(page)
+app.command()(orders)
 
 
 @app.command()
