@@ -7,6 +7,7 @@ import polars as pl
 
 from triage.contract.expressions import names_in
 from triage.contract.policy import Policy, Rule
+from triage.orders.facts import figures, proposals, reach
 from triage.report.labels import FIX, LANES, REVIEW, SAFE
 from triage.report.template import label_text
 from triage.work import Work
@@ -52,7 +53,8 @@ def read_tasks(work: Work, queues: tuple[str, ...], homes: tuple[str, ...] = ())
     order = pl.format("{}-{}", letter, _short(pl.col("property_id")))
     named = pl.col("measure_name").fill_null(pl.col("measure_code"))
     keys = [*KEYS, "measure_code"]
-    rows = rows.join(_proposals(work), on=keys, how="left", maintain_order="left")
+    for told in (proposals(work), figures(work)):
+        rows = rows.join(told, on=keys, how="left", maintain_order="left")
     rows = rows.with_columns(
         order.alias("order"), pl.col("area").fill_null(NO_AREA), named.alias("measure")
     )
@@ -61,6 +63,7 @@ def read_tasks(work: Work, queues: tuple[str, ...], homes: tuple[str, ...] = ())
     if defects.height:
         made.append(_defects(defects, work))
     tasks = pl.concat(made, how="diagonal_relaxed").sort("queue", *KEYS, "place")
+    tasks = tasks.join(reach(work), on=list(KEYS), how="left", maintain_order="left")
     return Tasks(rows, tasks)
 
 
@@ -75,26 +78,6 @@ def _areas(work: Work) -> pl.DataFrame:
         FROM evidence_row GROUP BY property_id ORDER BY property_id
         """
     )
-
-
-def _proposals(work: Work) -> pl.DataFrame:
-    """The material and thickness that a survey proposes for a measure, in words."""
-    told = work.store.ask(
-        """
-        SELECT property_id, building_part, measure_code,
-            any_value(measure_material ORDER BY measure_material) AS material,
-            max(measure_thickness_mm) AS thickness
-        FROM written_proposal GROUP BY ALL ORDER BY ALL
-        """
-    )
-    material = pl.col("material").str.replace_all("_", " ", literal=True)
-    thickness = pl.format("{} mm", pl.col("thickness").round(0).cast(pl.Int64))
-    words = pl.concat_str(
-        material.fill_null("material not stated in the survey"),
-        thickness.fill_null("thickness not stated in the survey"),
-        separator=", ",
-    )
-    return told.select(*KEYS, "measure_code", words.alias("judged_for"))
 
 
 def _short(*texts: pl.Expr) -> pl.Expr:

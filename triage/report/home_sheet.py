@@ -81,6 +81,7 @@ def home_sheet(tasks: Sequence[Row], issue: Issue) -> Page:
     )
     blocks = (
         Words(look.meaning),
+        *_access(tasks),
         *_stop_work(tasks),
         *_body(tasks, issue),
         *_notes(tasks),
@@ -121,6 +122,15 @@ def _stop_work(tasks: Sequence[Row]) -> tuple[Block, ...]:
             strong=True,
         ),
     )
+
+
+def _access(tasks: Sequence[Row]) -> tuple[Block, ...]:
+    """What could not be reached, part by part, and photographs on file."""
+    limits = {t["building_part"]: t["access"] or "not recorded" for t in tasks}
+    photographs = _merged(tasks, "photographs")
+    lines = tuple(f"Could not be reached in {part}: {limit}" for part, limit in limits.items())
+    held = f"Photographs on file: {', '.join(photographs) if photographs else 'none named'}"
+    return (Points("Access and photographs", (*lines, held)),)
 
 
 def _notes(tasks: Sequence[Row]) -> tuple[Block, ...]:
@@ -268,6 +278,7 @@ def _review_blocks(tasks: Sequence[Row]) -> tuple[Block, ...]:
             ("What fired", _listed(task["fired_words"], "nothing")),
             ("Cannot be decided yet", _listed(task["open_words"], "nothing")),
             ("Evidence wanted", _listed(task["evidence_words"], "see the next action")),
+            ("Computed figures", _listed(task["figures"], "none apply")),
             ("Conflicting records", _listed(task["conflict_notes"], "none")),
             ("Next action", task["next_action"]),
             (

@@ -169,10 +169,12 @@ def task_columns(queue: str) -> list[Column]:
         Column("Home", pl.col("property_id"), 15),
         Column("Part", pl.col("building_part"), 10),
         Column("Area", pl.col("area"), 12),
+        Column("Could not be reached", pl.col("access"), 16),
     ]
     flags = Column("Stop-work flags", joined("stop_work"), 26)
     cautions = Column("Cautions", joined("cautions"), 44)
     order = [Column("Order", pl.col("order"), 17), Column("Building", pl.col("building_id"), 14)]
+    order.append(Column("Photographs on file", joined("photographs"), 20))
     survey = Column("Survey date", pl.col("survey_on"), 12)
     if queue == FIX:
         return [
@@ -206,6 +208,7 @@ def task_columns(queue: str) -> list[Column]:
             Column("What fired", joined("fired_words"), 40),
             Column("Cannot be decided yet", joined("open_words"), 40),
             Column("Evidence wanted", joined("evidence_words"), 30),
+            Column("Computed figures", joined("figures"), 44),
             Column("Conflicting records", joined("conflict_notes"), 44),
             Column("Next action", pl.col("next_action"), 44),
         ]

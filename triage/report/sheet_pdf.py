@@ -136,7 +136,8 @@ def _page(page: Page, *, large: bool) -> list[Flowable]:
 def _block(block: Block, *, large: bool) -> list[Flowable]:
     text = _LARGE if large else _TEXT
     if isinstance(block, Words):
-        return [Paragraph(_safe(block.text), _STRONG if block.strong else text)]
+        said = Paragraph(_safe(block.text), _STRONG if block.strong else text)
+        return [Spacer(0, 4), said] if block.strong else [said]
     if isinstance(block, Grid):
         return [CondPageBreak(38 * mm), Paragraph(_safe(block.title), _H2), _table(block)]
     lines: list[Flowable] = [
@@ -169,14 +170,16 @@ _PADDING = (
 )
 
 
+def _cell(text: str) -> str:
+    """A cell's text; room to write in by hand where it is blank, a line more for each line end."""
+    return _safe(text) if text.strip() else "<br/>".join(["&nbsp;"] * (text.count("\n") + 1))
+
+
 def _table(grid: Grid) -> Table:
     named = not any(grid.columns)
     rows = [] if named else [[Paragraph(_safe(name), _HEAD) for name in grid.columns]]
     rows += [
-        [
-            Paragraph(_safe(text) or "<br/>", _HEAD if named and n == 0 else _CELL)
-            for n, text in enumerate(row)
-        ]
+        [Paragraph(_cell(text), _HEAD if named and n == 0 else _CELL) for n, text in enumerate(row)]
         for row in grid.rows
     ]
     total = sum(grid.shares)
