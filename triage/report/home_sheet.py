@@ -153,18 +153,8 @@ def _fix_blocks(tasks: Sequence[Row], issue: Issue) -> tuple[Block, ...]:
         *blocks,
         _reading_points(tasks),
         _photographs(tasks),
-        Grid(
-            "Completion",
-            (
-                "Completed on",
-                "By (code)",
-                "Test (rain, hose, flood)",
-                "Rain in mm",
-                "Verified by (not the installer)",
-            ),
-            (("\n", "", "", "", ""),),
-            (18, 16, 26, 14, 26),
-        ),
+        _completion(len(tasks)),
+        Words("* Somebody other than the installer."),
     )
 
 
@@ -207,6 +197,15 @@ def _reading_points(tasks: Sequence[Row]) -> Grid:
         ("Point", "Where it is", "Before", "Date", "After", "Date"),
         tuple((f"P{n}", "\n", "", "", "", "") for n in range(1, count + 1)),
         (9, 43, 12, 12, 12, 12),
+    )
+
+
+def _completion(defects: int) -> Grid:
+    return Grid(
+        "Completion",
+        ("For", "Completed on", "By (code)", "Test: rain, hose, flood", "Rain mm", "Verified by *"),
+        tuple((f"Defect {n}", "\n", "", "", "", "") for n in range(1, defects + 1)),
+        (14, 18, 16, 22, 12, 18),
     )
 
 

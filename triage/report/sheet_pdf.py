@@ -1,7 +1,7 @@
 """Sheets and letters as PDF: A4, each home on pages of its own, tables that repeat their head."""
 
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -13,6 +13,7 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import registerFont
 from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
     CondPageBreak,
@@ -35,11 +36,11 @@ _MARGIN = 16 * mm
 _WIDTH = A4[0] - 2 * _MARGIN
 _FOOT = 17 * mm
 _TEXT = ParagraphStyle(
-    "text", fontName=_BODY, fontSize=9, leading=12.4, textColor=_INK, splitLongWords=1
+    "text", fontName=_BODY, fontSize=8.6, leading=11.4, textColor=_INK, splitLongWords=1
 )
 _STRONG = ParagraphStyle("strong", _TEXT, fontName=_BOLD)
 _LARGE = ParagraphStyle("large", _TEXT, fontSize=11, leading=16, spaceAfter=7)
-_CELL = ParagraphStyle("cell", _TEXT, fontSize=8.2, leading=10.6)
+_CELL = ParagraphStyle("cell", _TEXT, fontSize=8, leading=10.1)
 _HEAD = ParagraphStyle("head", _CELL, fontName=_BOLD)
 _SMALL = ParagraphStyle("small", _TEXT, fontSize=7.2, leading=9, textColor=HexColor("#4A4A46"))
 _H1 = ParagraphStyle("h1", _TEXT, fontName=_BOLD, fontSize=15, leading=19, textColor=_ACCENT)
@@ -104,7 +105,8 @@ def write_pages(path: Path, title: str, pages: Sequence[Page], *, large: bool = 
     )
     book = BaseDocTemplate(str(path), pagesize=A4, title=shown(title)[:200], lang="en", invariant=1)
     book.addPageTemplates([PageTemplate("home", [frame], onPageEnd=_foot)])
-    book.build(flow)
+    # Without this the file would name a font that it does not hold.
+    book.build(flow, canvasmaker=partial(Canvas, initialFontName=_BODY))
 
 
 def _foot(canvas: Any, book: Any) -> None:  # noqa: ANN401
@@ -113,8 +115,11 @@ def _foot(canvas: Any, book: Any) -> None:  # noqa: ANN401
     canvas.setStrokeColor(_RULE)
     canvas.line(_MARGIN, 13 * mm, A4[0] - _MARGIN, 13 * mm)
     line = Paragraph(f"{_safe(page.home[:80])}  ·  {_safe(page.foot[:300])}", _SMALL)
-    _, height = line.wrap(_WIDTH - 45, 24)
-    line.drawOn(canvas, _MARGIN, 13 * mm - 3 - height)
+    first = line.split(_WIDTH - 45, 2 * _SMALL.leading)[
+        0
+    ]  # two lines: the rest would leave the page
+    _, height = first.wrap(_WIDTH - 45, 2 * _SMALL.leading)
+    first.drawOn(canvas, _MARGIN, 13 * mm - 3 - height)
     canvas.setFont(_BODY, 7.2)
     canvas.drawRightString(A4[0] - _MARGIN, 13 * mm - 10, f"page {book.page}")
     canvas.restoreState()
