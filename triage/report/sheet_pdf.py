@@ -36,7 +36,13 @@ _MARGIN = 16 * mm
 _WIDTH = A4[0] - 2 * _MARGIN
 _FOOT = 17 * mm
 _TEXT = ParagraphStyle(
-    "text", fontName=_BODY, fontSize=8.6, leading=11.4, textColor=_INK, splitLongWords=1
+    "text",
+    fontName=_BODY,
+    bulletFontName=_BODY,
+    fontSize=8.6,
+    leading=11.4,
+    textColor=_INK,
+    splitLongWords=1,
 )
 _STRONG = ParagraphStyle("strong", _TEXT, fontName=_BOLD)
 _LARGE = ParagraphStyle("large", _TEXT, fontSize=11, leading=16, spaceAfter=7)
@@ -147,7 +153,8 @@ def _block(block: Block, *, large: bool) -> list[Flowable]:
         return [CondPageBreak(38 * mm), Paragraph(_safe(block.title), _H2), _table(block)]
     lines: list[Flowable] = [
         Paragraph(
-            "• " + _safe(line), ParagraphStyle("point", text, leftIndent=9, firstLineIndent=-9)
+            "• " + _safe(line),
+            ParagraphStyle("point", text, bulletFontName=_BODY, leftIndent=9, firstLineIndent=-9),
         )
         for line in block.lines
     ]
@@ -167,6 +174,7 @@ def _boxed(block: Points) -> list[Flowable]:
 
 
 _PADDING = (
+    ("FONTNAME", (0, 0), (-1, -1), _BODY),
     ("VALIGN", (0, 0), (-1, -1), "TOP"),
     ("TOPPADDING", (0, 0), (-1, -1), 2),
     ("BOTTOMPADDING", (0, 0), (-1, -1), 2.6),
