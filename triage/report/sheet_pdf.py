@@ -1,7 +1,7 @@
 """Sheets and letters as PDF: A4, each home on pages of its own, tables that repeat their head."""
 
 from collections.abc import Sequence
-from functools import cache, partial
+from functools import cache
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -13,7 +13,6 @@ from reportlab.lib.styles import ParagraphStyle
 from reportlab.lib.units import mm
 from reportlab.pdfbase.pdfmetrics import registerFont
 from reportlab.pdfbase.ttfonts import TTFont
-from reportlab.pdfgen.canvas import Canvas
 from reportlab.platypus import (
     BaseDocTemplate,
     CondPageBreak,
@@ -109,10 +108,16 @@ def write_pages(path: Path, title: str, pages: Sequence[Page], *, large: bool = 
         topPadding=0,
         bottomPadding=0,
     )
-    book = BaseDocTemplate(str(path), pagesize=A4, title=shown(title)[:200], lang="en", invariant=1)
+    book = BaseDocTemplate(
+        str(path),
+        pagesize=A4,
+        title=shown(title)[:200],
+        lang="en",
+        invariant=1,
+        initialFontName=_BODY,  # else the file would name a font that it does not hold
+    )
     book.addPageTemplates([PageTemplate("home", [frame], onPageEnd=_foot)])
-    # Without this the file would name a font that it does not hold.
-    book.build(flow, canvasmaker=partial(Canvas, initialFontName=_BODY))
+    book.build(flow)
 
 
 def _foot(canvas: Any, book: Any) -> None:  # noqa: ANN401
