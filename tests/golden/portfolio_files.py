@@ -212,6 +212,8 @@ def _outcome(store: Store) -> Outcome:
     states = store.ask("SELECT status, count(*) FROM survey_row GROUP BY status").rows()
     same = ("queue", "rule_result", "quantity", "gap", "gap_set", "block_queue", "batch_flag")
     tables = {name: store.table(name) for name in (*same, "climate_use")}
+    # The reason of a disputed row quotes both cells, file and line, and these are what changes.
+    tables["queue"] = tables["queue"].drop("reason", "conflict_notes")
     tables["home_queue"] = store.table("home_queue").drop("surveys")
     current = store.table("current_evidence")
     sources = [name for name in current.columns if name.startswith("r__")]

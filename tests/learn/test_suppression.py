@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 from attack import Cell, Printed, Puzzle, Reader, puzzle, worked_out
-from portfolios import LEFT, movement, portfolio, report
+from published_portfolios import LEFT, movement, portfolio, report
 
 from triage.contract.disclosure import Disclosure, load_disclosure
 from triage.contract.policy_load import policy_dir

@@ -34,6 +34,7 @@ def refused(problem: str, message: str, unknown: str = "illegible") -> Answer:
     return Answer(unknown=unknown, problem=problem, message=message)
 
 
+FORMULA = "formula_without_value"
 _FORMULA = re.compile(r"=\s*[-+(A-Za-z0-9\"$].*", re.DOTALL)
 ERROR_CELL = (
     "#DIV/0!",
@@ -53,7 +54,7 @@ def error_cell(text: str) -> Answer | None:
     """The refusal of a cell with a spreadsheet error or a bare formula; None for any other text."""
     if _FORMULA.fullmatch(text):
         message = "this is a formula, not its result; open the workbook and save it with values"
-        return refused("formula_without_value", message)
+        return refused(FORMULA, message)
     if text.upper() in ERROR_CELL or text.startswith("Err:"):
         return refused("error_cell", f"the cell holds the error {text}; mend its formula")
     return None

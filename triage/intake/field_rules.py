@@ -7,7 +7,7 @@ from functools import partial
 
 from triage.contract import Contract, Field, normalise
 from triage.contract.profile import Profile
-from triage.intake.answer import Answer, error_cell, refused
+from triage.intake.answer import FORMULA, Answer, error_cell, refused
 from triage.intake.dates import DateRules, read_date
 from triage.intake.number_rules import NumberRules
 from triage.intake.numbers import read_number
@@ -41,6 +41,7 @@ _WORDS: dict[str, Mapping[str, float]] = {
     "foam_air_gap_mm": _NOTHING,
     "cavity_width_mm": _NOTHING,
 }
+_AS_WRITTEN = "this begins like a formula; it is kept as the text that it is"
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +98,10 @@ def field_reader(asked: Field, unit: str | None, context: Context) -> Reader:
     if asked.type in ("code", "codes"):
         return _code_reader(asked, context, unknown)
     if asked.type == "texts":
-        return Reader(_guarded(partial(read_texts, unknown=unknown)))
-    longest = LONGEST_ID if asked.name in IDENTIFIERS else None
-    read = _guarded(partial(read_text, unknown=unknown, longest=longest))
+        return Reader(_free(partial(read_texts, unknown=unknown)))
+    if asked.name not in IDENTIFIERS:
+        return Reader(_free(partial(read_text, unknown=unknown)), unknown=frozenset(unknown))
+    read = _guarded(partial(read_text, unknown=unknown, longest=LONGEST_ID))
     return Reader(read, unknown=frozenset(unknown))
 
 
@@ -134,6 +136,19 @@ def _guarded(read: Read) -> Read:
         return error_cell(text) or read(text)
 
     return guarded
+
+
+def _free(read: Read) -> Read:
+    """Free text may begin like a formula: it is kept as it is written, and said."""
+
+    def kept(text: str) -> Answer:
+        found = error_cell(text)
+        if found is None or found.problem != FORMULA:
+            return found or read(text)
+        answer = read(text)
+        return answer if answer.problem else replace(answer, problem=FORMULA, message=_AS_WRITTEN)
+
+    return kept
 
 
 def _number_reader(

@@ -176,7 +176,8 @@ def _settling(
     every = disputed.join(last, on=KEY, how="inner", suffix="_last")
     same = pl.col("_text") == pl.col("_text_last")
     agree = (
-        every.filter(same & (pl.col("row_id") != pl.col("row_id_last")))
+        # An earlier visit: a copy of the last record is no second opinion.
+        every.filter(same & (pl.col("survey_on") < pl.col("survey_on_last")))
         .group_by(KEY)
         .agg(
             pl.col("_rank").max().alias("_rank_agree"),
