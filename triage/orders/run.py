@@ -140,7 +140,7 @@ def file_name(text: str) -> str:
     Where the text has to be changed, a part of its SHA-256 keeps it apart from others.
     """
     plain = re.sub(r"[^A-Za-z0-9_-]+", "-", text).strip("-")[:60]
-    if plain == text:
+    if plain and plain == text:
         return plain
     return f"{plain or 'x'}-{hashlib.sha256(text.encode()).hexdigest()[:8]}"
 

@@ -53,6 +53,8 @@ _H2 = ParagraphStyle(
     "h2", _TEXT, fontName=_BOLD, fontSize=9.6, leading=12, spaceBefore=7, spaceAfter=2.5
 )
 _H2.keepWithNext = 1
+_H2_ALONE = ParagraphStyle("h2 alone", _H2, keepWithNext=0)
+_KEPT = 90 * mm  # a higher table may be split between pages
 
 
 @cache
@@ -155,7 +157,7 @@ def _block(block: Block, *, large: bool) -> list[Flowable]:
         said = Paragraph(_safe(block.text), _STRONG if block.strong else text)
         return [Spacer(0, 4), said] if block.strong else [said]
     if isinstance(block, Grid):
-        return [CondPageBreak(38 * mm), Paragraph(_safe(block.title), _H2), _table(block)]
+        return _titled(block)
     lines: list[Flowable] = [
         Paragraph(
             "• " + _safe(line),
@@ -168,6 +170,18 @@ def _block(block: Block, *, large: bool) -> list[Flowable]:
     head = ParagraphStyle("h2 large", _H2, fontSize=11.5, leading=15) if large else _H2
     head.keepWithNext = 1
     return [CondPageBreak(16 * mm), Paragraph(_safe(block.title), head), *lines]
+
+
+def _titled(grid: Grid) -> list[Flowable]:
+    """A table below its title: whole where it fits on a page with ease, else from where it is.
+
+    A title that is kept with a table longer than a page would leave the page before it empty.
+    """
+    made = _table(grid)
+    _, height = made.wrap(_WIDTH, A4[1])
+    long = height > _KEPT
+    title = Paragraph(_safe(grid.title), _H2_ALONE if long else _H2)
+    return [CondPageBreak(38 * mm), title, made]
 
 
 def _boxed(block: Points) -> list[Flowable]:
