@@ -5,7 +5,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from triage.report.labels import FIX, LOOK, PRE_START, REVIEW, SAFE
+from triage.report.labels import (
+    FIX,
+    LOOK,
+    PRE_START,
+    REVIEW,
+    SAFE,
+    SAFE_MAY_CLAIM,
+    SAFE_MAY_NOT_CLAIM,
+)
 from triage.report.sheet_words import LETTER_WORDS, SHEET_LIMITS
 
 Row = Mapping[str, Any]
@@ -260,7 +268,8 @@ def _safe_blocks(tasks: Sequence[Row]) -> tuple[Block, ...]:
         (("\n", "", "", ""),),
         (25, 25, 25, 25),
     )
-    return (*blocks, Words(PRE_START, strong=True), day, photos)
+    claim = Points("What safe means here", (SAFE_MAY_CLAIM, SAFE_MAY_NOT_CLAIM))
+    return (*blocks, Words(PRE_START, strong=True), day, photos, claim)
 
 
 def _listed(lines: Sequence[str] | None, none: str) -> str:
