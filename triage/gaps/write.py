@@ -11,6 +11,7 @@ from triage.report.gap_workbook import write_gap_workbook
 from triage.runs import new_run_folder
 
 VISIT_LIST = "visit_list.xlsx"
+_QUESTION = ("property_id", "building_part", "field", "survey_method")
 _SHOWN = 12  # lines of a list in the terminal
 _CAUTION = (
     "Counts of what good answers would do, judged by this policy on the evidence held. They are no "
@@ -60,6 +61,7 @@ def _tables(gaps: Gaps) -> dict[str, pl.DataFrame]:
         "field_sets": gaps.sets,
         "outcomes": gaps.outcomes.drop("good_asks_for_evidence"),
         "visits": gaps.visits,
+        "questions": gaps.cells.select("answer_id", *_QUESTION, pl.col("if_so").alias("assumed")),
         "not_for_a_visit": gaps.closed.select("property_id", "building_part", "field"),
     }
 

@@ -20,18 +20,19 @@ _COLUMNS: tuple[tuple[str, int], ...] = (
     ("property_id", 14),
     ("building_part", 13),
     ("(question)", 30),
-    ("(what it is)", 46),
-    ("(see it from)", 18),
+    ("(what it is)", 48),
+    ("(see it from)", 26),
     ("value", 24),
     ("observed_on", 13),
     ("surveyor_id", 13),
     ("survey_method", 17),
     ("photo_refs", 20),
     ("(measures that wait)", 30),
-    ("(taken as good)", 18),
     ("field", 24),
     ("answer_id", 26),
 )
+_LINE_HEIGHT = 14.5  # points
+_A3 = 8
 _TITLE_ROW, _HINT_ROW, _HEAD_ROW, _FIRST_ROW = 0, 1, 2, 3
 _HINT = (
     "Fill in the white cells. Grey cells say what is asked; leave them as they are. "
@@ -54,7 +55,8 @@ def write_gap_workbook(
     path
         Where to write it; must end in .xlsx and must not exist.
     cells
-        answer_id, key, field, area, surveyor_id, survey_method, if_so; in the order of the list.
+        answer_id, key, field, area, surveyor_id, survey_method. The answers that a count assumes
+        stay out of the list: nobody who looks should know which one is hoped for.
     waiting
         Key and `measures`, a list of the measure codes that wait.
     contract, measures
@@ -104,9 +106,8 @@ def _notes(title: str) -> Notes:
             "What is asked, and what is not",
             (
                 "Each home is asked only for the smallest set of answers that would decide it if "
-                "they were good. A bad answer decides too: it sends the home to repair.",
-                "(taken as good) is the answer that the count of homes to be released assumes. It "
-                "is not a hint: write what you see.",
+                "they were good. A bad answer decides too: it sends the home to repair. Write what "
+                "you see.",
             ),
         ),
         (
@@ -135,6 +136,7 @@ def _set_up(book: Any, sheet: Any, title: str, rows: int) -> None:  # noqa: ANN4
     sheet.freeze_panes(_FIRST_ROW, _place("building_part") + 1)
     sheet.autofilter(_HEAD_ROW, 0, _HEAD_ROW + max(rows, 1), len(_COLUMNS) - 1)
     sheet.set_landscape()
+    sheet.set_paper(_A3)
     sheet.fit_to_pages(1, 0)
     sheet.repeat_rows(_HEAD_ROW)
     allowed = ("sort", "autofilter", "delete_rows", "format_columns", "format_rows")
@@ -169,7 +171,6 @@ def _rows(
             pl.col("survey_method").replace_strict(methods, default="", return_dtype=text),
         ),
         "(measures that wait)": named.list.join("; "),
-        "(taken as good)": pl.col("if_so"),
         **{name: pl.col(name) for name in _KEYS},
     }
     order = ["area", "surveyor_id", "property_id", "building_part", "field"]
@@ -195,6 +196,8 @@ def _write_rows(book: Any, sheet: Any, rows: pl.DataFrame) -> None:  # noqa: ANN
         if name != "value"
     }
     fill["value"] = book.add_format(edge)  # a number is a number, a code is text
+    for row, height in enumerate(_heights(rows)):
+        sheet.set_row(_FIRST_ROW + row, height)
     for column, (name, _) in enumerate(_COLUMNS):
         if name in _FILL:
             for row in range(rows.height):
@@ -202,6 +205,16 @@ def _write_rows(book: Any, sheet: Any, rows: pl.DataFrame) -> None:  # noqa: ANN
         else:
             for row, text in enumerate(rows[name]):
                 sheet.write(_FIRST_ROW + row, column, text or "", grey)
+
+
+def _heights(rows: pl.DataFrame) -> pl.Series:
+    """Height of each row by its longest wrapped text, in points."""
+    lines = [
+        (pl.col(name).str.len_chars().fill_null(0) / (width - 4)).ceil()
+        for name, width in _COLUMNS
+        if name in rows.columns
+    ]
+    return rows.select(pl.max_horizontal(1, *lines).alias("lines") * _LINE_HEIGHT).to_series()
 
 
 def _validate(sheet: Any, cells: pl.DataFrame, contract: Contract, blocks: CodeBlocks) -> None:  # noqa: ANN401
