@@ -7,6 +7,7 @@ from typing import Annotated
 import typer
 
 from triage.commands.gaps import gaps
+from triage.commands.orders import orders
 from triage.commands.page import page
 from triage.commands.records import record
 from triage.commands.report import report
@@ -198,6 +199,7 @@ app.command()(record)
 app.command()(gaps)
 app.command()(report)
 app.command()(page)
+app.command()(orders)
 
 
 @app.command()

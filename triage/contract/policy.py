@@ -39,7 +39,8 @@ class Rule:
     `needs` are the names that must be known to clear the rule; everything else in `fires` is
     optional: adverse fires, unknown is silent. `awaits` says what this version cannot yet
     evaluate; such an entry never fires and never clears. Where `not_overridable` holds, no
-    decision of a specialist can accept the rule.
+    decision of a specialist can accept the rule. `repair_type` is the repair that an order for it
+    asks for, `must_not` what that repair must leave undone.
     """
 
     id: str
@@ -64,6 +65,9 @@ class Rule:
     clears: tuple[str, ...] = ()
     note_on: tuple[str, ...] = ()
     cautions: str = ""
+    repair_type: str | None = None
+    must_not: tuple[str, ...] = ()
+    must_not_source: str = ""
     source: str = ""
     line: int | None = None
     file: str = ""

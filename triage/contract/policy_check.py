@@ -144,6 +144,11 @@ def _rule_errors(rule: Rule, policy: Policy, contract: Contract) -> list[TriageE
     errors += _unknown(rule.groups, policy.groups, "measure group", where)
     errors += _unknown(rule.needs_for, policy.groups, "measure group", where)
     errors += _unknown((*rule.clears, *rule.note_on, rule.base), policy.rules, "rule", where)
+    repairs = contract.tables["repair"].columns["repair_type"].known_codes
+    errors += _unknown(filter(None, (rule.repair_type,)), repairs, "repair", where)
+    if rule.must_not and not rule.must_not_source:
+        what = "must_not stands without a source"
+        errors.append(PolicyError(what, where, 'add must_not_source = "... (PRACTICE)"'))
     if not 0 <= rule.severity <= 5:
         errors.append(
             PolicyError(

@@ -40,6 +40,7 @@ _RULE_KEYS = (
         "statement",
     ),
     *("applies", "fires", "needs", "needs_for", "next_action", "cautions", "source"),
+    *("repair_type", "must_not", "must_not_source"),
 )
 
 
@@ -87,6 +88,13 @@ def read_rule(s: Section) -> Rule:
         clears=s.texts("clears"),
         note_on=s.texts("note_on"),
         cautions=s.get("cautions", str) or "",
+        repair_type=s.get("repair_type", str),
+        must_not=s.texts("must_not"),
+        must_not_source=(
+            s.need("must_not_source", str, '"where it is from (PRACTICE)"') or ""
+            if "must_not" in s.data
+            else ""
+        ),
         source=s.get("source", str) or "",
         line=s.file.place(*s.under, "id").row,
         file=str(s.file.path),

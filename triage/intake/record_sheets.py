@@ -21,8 +21,8 @@ from triage.intake.table import SheetTable, type_sheet
 KINDS = ("inspection", "opening", "repair", "reading", "event", "decision", "answer")
 """Record tables, each after those that it may refer to."""
 
-READING_PAGES = frozenset({"Notes", "Codes"})
-"""Sheets of our own templates that hold no rows."""
+READING_PAGES = frozenset({"Notes", "Codes", "Tasks", "Measures"})
+"""Sheets of our own templates and work orders that hold no records."""
 
 
 @dataclass(frozen=True, slots=True)
