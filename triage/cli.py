@@ -191,12 +191,6 @@ app.command()(verify)
 app.command()(compare)
 app.command()(record)
 app.command()(gaps)
-
-
-app.command()(verify)
-app.command()(compare)
-app.command()(record)
-app.command()(gaps)
 app.command()(report)
 app.command()(page)
 app.command()(orders)
