@@ -16,7 +16,7 @@ FLOORS = (
     (
         *("programme_run", "outputs", "stages", "record_stages", "work", "steps", "assess"),
         *("explanation", "origins", "demo", "runs", "records", "quotes", "calendar_stage"),
-        *("inputs", "verify", "compare", "gaps", "programme_page", "summary", "orders"),
+        *("inputs", "verify", "compare", "gaps", "programme_page", "summary", "orders", "waves"),
     ),
     ("store",),
     ("report",),

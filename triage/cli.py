@@ -12,6 +12,7 @@ from triage.commands.page import page
 from triage.commands.records import record
 from triage.commands.report import report
 from triage.commands.runs import compare, verify
+from triage.commands.select import select
 from triage.commands.words import AsJson, print_json, say
 from triage.errors import TriageError
 
@@ -191,6 +192,7 @@ app.command()(verify)
 app.command()(compare)
 app.command()(record)
 app.command()(gaps)
+app.command()(select)
 app.command()(report)
 app.command()(page)
 app.command()(orders)

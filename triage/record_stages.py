@@ -15,6 +15,7 @@ from triage.rules.repairs import judge_repairs
 from triage.store import Store
 from triage.work import Work
 
+_CAME_TO = "outcome_status"
 _ORIGIN = ("record_row", "file", "sheet", "row")
 
 
@@ -32,6 +33,9 @@ def keep_records(work: Work, tables: Mapping[str, pl.DataFrame]) -> None:
     for kind, frame in in_use.tables.items():
         work.store.put(f"record_{kind}", frame)
     work.store.put("record_use", in_use.use)
+    # A visit that came to nothing is no evidence of the roof, but it was made, and is counted.
+    visits = tables["inspection"].filter(pl.col("inspected_on") <= work.programme.as_of)
+    work.store.put("roof_visit_told", visits.select("property_id", "building_part", _CAME_TO))
     origins = [frame.select(_ORIGIN) for frame in tables.values()]
     work.store.put("record_origin", pl.concat(origins).sort("record_row"))
 
