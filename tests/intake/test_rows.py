@@ -156,3 +156,17 @@ def test_every_frame_is_about_rows_that_are_there(
     known = set(intake.raw["row_id"])
     assert set(intake.problems["row_id"].drop_nulls()) <= known
     assert intake.clean.schema["row_id"] == pl.UInt32
+
+
+def test_a_visit_that_leaves_the_country_out_does_not_move_the_home(
+    write_book: WriteBook, read_files: ReadFiles
+) -> None:
+    """The programme's country holds for homes of which no survey says another one."""
+    head = ["property_id", "building_part", "survey_id", "survey_date", "country_code"]
+    rows = [
+        ["H1", "main", "V1", MAY, "IE"],
+        ["H1", "main", "V2", JUNE, None],
+        ["H2", "main", "V3", JUNE, None],
+    ]
+    clean = read_files(write_book([head, *rows])).clean.sort("survey_id")
+    assert clean["country_code"].to_list() == ["IE", "IE", "GB"]

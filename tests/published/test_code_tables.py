@@ -1,6 +1,6 @@
 """The US model code's tables, edition 2021, against public copies of them.
 
-Sources, with marks: the table of R806.5 in a public transcription of a state code (SEEN); its tile
+Sources, with marks: the table of R806.5 in a public copy of a state code (SEEN); its tile
 rows (MEMORY); retarder classes (SEEN); R702.7(3) as quoted from a city's amendment (SEEN for zone 5
 over 2x6); ceiling minimums of a national solution centre (SEEN). Resistances in m²K/W: COMPUTED.
 """

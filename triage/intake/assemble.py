@@ -214,8 +214,16 @@ def _add_grades(
 def _with_defaults(
     clean: pl.DataFrame, country_code: str | None, programme_id: str | None
 ) -> pl.DataFrame:
+    """What the programme says holds where no survey of the home says otherwise.
+
+    A later visit that leaves the country out does not move the home into another one.
+    """
+    said = pl.col("country_code").drop_nulls()
+    of_home = pl.when(
+        pl.col("property_id").is_not_null() & (said.n_unique().over("property_id") == 1)
+    ).then(said.first().over("property_id"))
     return clean.with_columns(
-        pl.col("country_code").fill_null(pl.lit(country_code, dtype=pl.String)),
+        pl.coalesce("country_code", of_home, pl.lit(country_code, dtype=pl.String)),
         pl.col("programme_id").fill_null(pl.lit(programme_id, dtype=pl.String)),
     )
 

@@ -34,7 +34,7 @@ SAT_OUT, SAT_IN = 14, 15  # by month: saturation at the surfaces, Pa
 P = 16  # and 11 more, by point: saturation; at the surfaces the given pressure
 LAYER, JOINT, THICK, KEPT = 0, 1, 2, 3  # layer just inside; joints; joints with slices; hull
 UNEVEN, WET = 4, 5  # by joint: faces share a point; slices hold water
-TODO = 6  # pairs of points still to be looked between
+WAITING = 6  # pairs of points still to be looked between
 MONTHS_WET = 7  # by point: months at whose end it holds water
 LARGEST_AT = 8  # one number: the point that LARGEST belongs to
 KNOWN, CONDENSES = 9, 10  # by month: saturation is laid out; water condenses on a dry build-up
@@ -207,9 +207,9 @@ def touches(
     """
     a, b = index[JOINT, joint], index[JOINT, joint + 1]
     slope = (pb - pa) / (work[PLACE, b] - work[PLACE, a])
-    index[TODO, 0], index[TODO, 1], size = a, b, 2
+    index[WAITING, 0], index[WAITING, 1], size = a, b, 2
     while size > 0:
-        low, high = index[TODO, size - 2], index[TODO, size - 1]
+        low, high = index[WAITING, size - 2], index[WAITING, size - 1]
         size -= 2
         if high - low < 2:
             continue
@@ -228,8 +228,8 @@ def touches(
         p_middle = pa + slope * (work[PLACE, middle] - work[PLACE, a])
         if p_middle > saturation_at(work, month, middle, last):
             return True
-        index[TODO, size], index[TODO, size + 1] = low, middle
-        index[TODO, size + 2], index[TODO, size + 3] = middle, high
+        index[WAITING, size], index[WAITING, size + 1] = low, middle
+        index[WAITING, size + 2], index[WAITING, size + 3] = middle, high
         size += 4
     return False
 
