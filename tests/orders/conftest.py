@@ -46,3 +46,10 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Stock:
     done = stock.run()
     assert done.code == 0, done.out + done.err
     return stock
+
+
+@pytest.fixture
+def no_papers(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Orders come without what their PDFs show, which is most of the time of a pack."""
+    monkeypatch.setattr("triage.orders.papers._MANY", 10**9)  # in this process
+    monkeypatch.setattr("triage.orders.papers.write_pages", lambda path, *_, **__: path.touch())
