@@ -1,5 +1,6 @@
 """Frames as columns of small numbers and their dictionaries: what the page's script unpacks."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import polars as pl
@@ -20,9 +21,14 @@ def _visible(values: pl.Series) -> list[str]:
     return values.to_frame("x").select(visible_text(pl.col("x")))["x"].to_list()
 
 
-def coded(values: pl.Series) -> Column:
-    """Text as `words` (sorted) and `codes`: the place of each value among them, -1 for null."""
-    words = values.drop_nulls().unique().sort()
+def coded(values: pl.Series, order: Sequence[str] | None = None) -> Column:
+    """Text as `words` and `codes`: the place of each value among them, -1 for null.
+
+    Words are sorted, or stand in the given order, which must name all of them.
+    """
+    found = values.drop_nulls().unique().sort()
+    words = found if order is None else pl.Series(order, dtype=pl.String)
+    words = words.filter(words.is_in(found.implode()))
     places = pl.DataFrame({"word": words}).with_row_index("code").cast({"code": pl.Int32})
     codes = values.to_frame("word").join(places, on="word", how="left", maintain_order="left")
     return {"words": _visible(words), "codes": codes["code"].fill_null(-1).to_list()}
@@ -41,16 +47,6 @@ def coded_lists(values: pl.Series) -> Column:
     numbered = different.with_row_index("code")
     codes = held.join(numbered, on="items", how="left", maintain_order="left")["code"]
     return {"words": _visible(words), "lists": lists, "codes": codes.to_list()}
-
-
-def days(values: pl.Series) -> list[int | None]:
-    """Dates as days since 1970-01-01."""
-    return values.cast(pl.Date).to_physical().to_list()
-
-
-def flags(values: pl.Series) -> list[int]:
-    """Truth as 1 and 0; null is 0."""
-    return values.fill_null(value=False).cast(pl.Int8).to_list()
 
 
 def texts(values: pl.Series) -> list[str]:

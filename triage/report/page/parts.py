@@ -7,7 +7,6 @@ from typing import Any
 import polars as pl
 
 from triage.report.labels import (
-    LANES,
     LIMITS,
     LOOK,
     PRE_START,
@@ -224,8 +223,3 @@ def movement(moved: pl.DataFrame | None, queue: pl.DataFrame) -> str:
 
 def _queue_title(queue: str | None) -> str:
     return "Not listed before" if queue is None else LOOK[queue].title
-
-
-def lane_titles() -> dict[str, str]:
-    """Lanes by their short names."""
-    return {lane: title for lane, (title, _) in LANES.items()}
