@@ -157,6 +157,7 @@ def _head(record: Mapping[str, Any], queue: pl.DataFrame, homes: pl.DataFrame) -
         "stamp": parts.text(stamp),
         "coverage": parts.text(coverage),
         "cautions": parts.items(CAUTIONS),
+        "hatch": parts.hatch(),
         "legend": parts.legend(),
         "definitions": parts.definitions(),
         "queue_words": parts.queue_words(),

@@ -17,14 +17,14 @@ FOAM_WORDS = {"yes": "Foam", "no": "No foam", "unknown": "Not known"}
 NO_AREA = "Postal code not on record"
 COARSE = ("post_sector", "admin_area")  # such a home stands at the middle of a whole area
 SAFE, FIX, REVIEW = (look.queue for look in QUEUES)
-STEPS = (
-    ("Safe, released", "", SAFE),
-    ("Safe, checks outstanding", "", SAFE),
-    ("Fix water first", "", FIX),
-    *((f"Review: {title}", who, REVIEW) for title, who in LANES.values()),
-    ("Review: no lane", "", REVIEW),
-)
-"""Where a home-part-measure stands: a name, on whom it waits, its queue."""
+STEPS = {
+    "Safe, released": SAFE,
+    "Safe, checks outstanding": SAFE,
+    "Fix water first": FIX,
+    **{f"Review: {title} ({who})": REVIEW for title, who in LANES.values()},
+    "Review: no lane": REVIEW,
+}
+"""Where a home-part-measure stands, on whom it waits, and its queue."""
 PANEL = (
     ("State", "step"),
     ("Reason", "reason"),
@@ -156,14 +156,12 @@ def _rows(queue: pl.DataFrame, tables: RunTables) -> dict[str, Any]:
     order = [look.queue for look in QUEUES]
     told: dict[str, Any] = {
         "queue": queue["queue"].replace_strict(order, [0, 1, 2], return_dtype=pl.Int8).to_list(),
-        "foam": _foam(queue),
+        "foam": home_foam(queue),
     }
     ends = _ends(tables.calendar, queue)
     told |= {name: _months(ends[name]) for name in ("ends", "leaving")}
     worded = _worded(queue, tables)
-    step = coded(worded["step"], [title for title, _, _ in STEPS])
-    notes = {title: who for title, who, _ in STEPS}
-    told["step"] = step | {"notes": [notes[title] for title in step["words"]]}
+    told["step"] = coded(worded["step"], list(STEPS))
     told["asked"] = coded_lists(worded["asked"])
     told |= {name: coded(worded[name]) for name in (*_WORDS, "survey_on", "good_until", "alone")}
     return told | {name: coded_lists(worded[name]) for name in _LISTS}
@@ -172,7 +170,7 @@ def _rows(queue: pl.DataFrame, tables: RunTables) -> dict[str, Any]:
 def _worded(queue: pl.DataFrame, tables: RunTables) -> pl.DataFrame:
     """The queue in the words that a reader sees."""
     rules = {rule: f"{rule} {title}" for rule, title in tables.rule_titles.items()}
-    lanes = {lane: title for lane, (title, _) in LANES.items()}
+    lanes = {lane: f"{title} ({who})" for lane, (title, who) in LANES.items()}
     safe, of_rule, of_field = pl.col("queue") == SAFE, pl.col(_RULES), pl.col(_FIELDS)
     lane = pl.col("lane").replace(lanes).fill_null("no lane")
     asked = pl.when("asks_for_evidence").then("missing")
@@ -196,9 +194,15 @@ def _worded(queue: pl.DataFrame, tables: RunTables) -> pl.DataFrame:
     )
 
 
-def _foam(queue: pl.DataFrame) -> Column:
-    """Foam of the home, on the rows of it that have some or may have some; the best known first."""
-    has, kind = pl.col("foam_present") == "yes", pl.col("foam_type").str.replace_all("_", " ")
+def home_foam(queue: pl.DataFrame) -> Column:
+    """Foam of a home, the best known of its parts, on those rows of it that have or may have some.
+
+    `queue` has columns home, foam_present, foam_type.
+    """
+    has, kind = (
+        pl.col("foam_present").eq_missing("yes"),
+        pl.col("foam_type").str.replace_all("_", " "),
+    )
     maybe = "Not known whether foam" + pl.coalesce("; on record: " + kind, pl.lit(""))
     found = (
         queue.with_row_index("row")
@@ -215,7 +219,7 @@ def _foam(queue: pl.DataFrame) -> Column:
 
 
 def _ends(calendar: pl.DataFrame | None, queue: pl.DataFrame) -> pl.DataFrame:
-    """First days of the months in which answers end, as two lists a row: all, and those that move it.
+    """Months in which answers end (their first days), as two lists a row: all, and what moves it.
 
     In a run without a calendar: the day on which a safe row ends.
     """

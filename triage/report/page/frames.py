@@ -4,11 +4,11 @@ from collections.abc import Iterable, Mapping
 from typing import Any
 
 from triage.report.labels import QUEUES
-from triage.report.page.content import STEPS
+from triage.report.page.content import REVIEW, STEPS
 from triage.report.page.parts import text
 
 Head = tuple[str, str, str]
-"""Words, class (n: numbers, s: shares), and what is counted: a column, and rows, homes or a queue."""
+"""Words, class (n: numbers, s: shares), what is counted: a column, and rows, homes or a queue."""
 
 _NOWHERE = "-1"  # chooses what no row has: a queue that is empty in this run
 
@@ -104,14 +104,16 @@ def _attributes(named: Mapping[str, object]) -> str:
 def choices(data: Mapping[str, Any]) -> dict[str, str]:
     """Options of the filters by their names, from what the script reads."""
     rows = data["rows"]
-    steps = rows["step"]["words"]
-    queues = []
-    for look in QUEUES:
-        codes = [
-            str(steps.index(title)) for title, _, of in STEPS if of == look.queue and title in steps
-        ]
-        queues.append((",".join(codes) or _NOWHERE, look.title))
-    lanes = [(str(code), title) for code, title in enumerate(steps) if title.startswith("Review")]
+    steps = [(str(code), step) for code, step in enumerate(rows["step"]["words"])]
+    queues = [
+        (
+            ",".join(code for code, step in steps if STEPS[step] == look.queue) or _NOWHERE,
+            look.title,
+        )
+        for look in QUEUES
+    ]
+    # The filter needs no word on whom a lane waits.
+    lanes = [(code, step.split(" (")[0]) for code, step in steps if STEPS[step] == REVIEW]
     return {
         "area_options": _options("All areas", _numbered(data["homes"]["area"])),
         "measure_options": _options("All measures", _numbered(rows["measure_name"])),

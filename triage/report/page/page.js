@@ -11,11 +11,7 @@
     made.append(...inside);
     return made;
   }
-  function button(text, kind, value, onclick) {
-    const made = el("button", { type: "button", className: "plain", onclick }, text);
-    made.dataset[kind] = value;
-    return made;
-  }
+  const button = (text, onclick) => el("button", { type: "button", onclick }, text);
 
   async function unpack() {
     const bytes = Uint8Array.from(atob($("data").textContent), c => c.charCodeAt(0));
@@ -24,16 +20,18 @@
     return JSON.parse(await new Response(stream).text());
   }
   const data = await unpack().catch(problem => {
-    $("failed").textContent = `The homes in this file cannot be unpacked (${problem.message}). Open it`
-      + " in a browser of 2023 or later; if that does not help, make the page again.";
+    $("failed").textContent = `The homes in this file cannot be unpacked (${problem.message}). Open`
+      + " it in a browser of 2023 or later; if that does not help, make the page again.";
     $("failed").hidden = false;
     $("state").textContent = "";
     throw problem;
   });
   const { homes, rows, looks } = data, { area } = homes;
+  looks.forEach((look, q) => { look.mark = $("legend").children[q].firstChild; });
   const first = new Int32Array(homes.n + 1); // rows of home h: from first[h] to first[h + 1]
   homes.rows.forEach((n, h) => { first[h + 1] = first[h] + n; });
-  rows.area = { words: area.words, codes: area.codes.flatMap((code, h) => Array(homes.rows[h]).fill(code)) };
+  const ofRows = area.codes.flatMap((code, h) => Array(homes.rows[h]).fill(code));
+  rows.area = { words: area.words, codes: ofRows };
   const keep = new Uint8Array(first[homes.n]), worst = new Int8Array(homes.n);
   let shown = [], page = 0, order = "id", turn = 1, back = null;
 
@@ -90,26 +88,21 @@
     $(id).querySelector(".more")?.remove();
     if (lines.length > limit)
       $(id).append(el("p", { className: "more" }, `${limit} of ${count(lines.length)} lines. `,
-        el("button", { type: "button", onclick: () => { fill(id, lines); $(id).focus(); } },
-          "Show all lines")));
+        button("Show all lines", () => { fill(id, lines); $(id).focus(); })));
   }
-  const marked = q => [$("legend").children[q].firstChild.cloneNode(true), looks[q].title];
+  const marked = q => [looks[q].mark.cloneNode(true), looks[q].title];
   function shared(part, of) {
     const bar = el("span", { className: "bar" }, el("span"));
     bar.firstChild.style.width = `${of ? 100 * part / of : 0}%`;
     return [of >= 10 ? `${count(part)} (${share(part, of)})` : count(part), bar];
   }
-  const leads = {
-    areas: word => [button(word, "area", word, () => {
-      $("f-area").value = area.words.indexOf(word);
-      refresh();
-      $("f-area").focus();
-    })],
-    lanes: word => [word, el("span", { className: "note below" },
-      rows.step.notes[rows.step.words.indexOf(word)])],
-  };
+  const areaButton = word => [button(word, () => {
+    $("f-area").value = area.words.indexOf(word);
+    refresh();
+    $("f-area").focus();
+  })];
 
-  /* Headings say what is counted: a column, and of each text its rows, homes or homes in a queue. */
+  /* Headings say what is counted: a column, and for each text rows, homes or those in a queue. */
   function fillCounts() {
     const tallied = {};
     for (const box of all("[data-counts]")) {
@@ -122,7 +115,7 @@
       const ranked = box.dataset.counts === "ranked";
       if (ranked)
         words.sort((a, b) => homesOf(0, b) - homesOf(0, a) || homesOf(-1, b) - homesOf(-1, a));
-      fill(box.id, words.map(word => [leads[box.id]?.(word) ?? word,
+      fill(box.id, words.map(word => [box.id === "areas" ? areaButton(word) : word,
         ...counts.map(({ lines, what, ofHomes }) => {
           const line = lines.get(word), part = line?.[what] ?? line?.queues[what] ?? 0;
           return ofHomes ? shared(part, line.homes) : part;
@@ -139,8 +132,7 @@
     if (turn < 0) sorted.reverse();
     const part = sorted.slice(page * PAGE, (page + 1) * PAGE);
     fill("homes", part.map(h => [
-      [button(homes.id[h], "home", h, event => showHome(h, event.target))],
-      area.words[area.codes[h]],
+      [button(homes.id[h], event => showHome(h, event.target))], area.words[area.codes[h]],
     ]));
     for (const head of all("[data-sort]"))
       head.parentElement.setAttribute("aria-sort", head.dataset.sort !== order ? "none"
@@ -155,11 +147,10 @@
     const facts = el("dl", { className: "facts" }), lists = [];
     const [measure, part] = [rows.measure_name, rows.building_part].map(column => texts(column, r));
     for (const [title, name] of data.panel) {
-      const column = rows[name], told = texts(column, r), note = column.notes?.[column.codes[r]];
+      const told = texts(rows[name], r);
       if (!told.length) continue;
-      if (column.lists) lists.push(el("h4", {}, title), el("ul", {}, ...told.map(text =>
-        el("li", {}, text))));
-      else facts.append(el("dt", {}, title), el("dd", {}, note ? `${told} (${note})` : told[0]));
+      if (!rows[name].lists) facts.append(el("dt", {}, title), el("dd", {}, ...told));
+      else lists.push(el("h4", {}, title), el("ul", {}, ...told.map(text => el("li", {}, text))));
     }
     const title = el("h4", {}, ...marked(rows.queue[r]), `: ${measure}, part ${part}`);
     return el("div", { className: "case" }, title, facts, ...lists);
@@ -174,10 +165,11 @@
   }
   function showHomesAt(found) {
     if (found.length === 1) return showHome(found[0], $("map"));
-    const list = found.slice(0, 200).map(h => el("li", {},
-      button(homes.id[h], "home", h, () => showHome(h, $("map")))));
+    const list = found.slice(0, 200).map(h =>
+      el("li", {}, button(homes.id[h], () => showHome(h, $("map")))));
     const rest = found.length > 200 ? "The first 200; choose an area or an id for the others." : "";
-    openPanel(`${count(found.length)} homes at one place`, [el("ul", {}, ...list), rest], -1, $("map"));
+    const inside = [el("ul", {}, ...list), rest];
+    openPanel(`${count(found.length)} homes at one place`, inside, -1, $("map"));
   }
   function openPanel(title, inside, h, origin) {
     $("home-title").textContent = title;
@@ -190,9 +182,9 @@
 
   function refresh() {
     applyFilters();
-    const inRows = [0, 0, 0], inHomes = [0, 0, 0], sum = (a, b) => a + b;
-    keep.forEach((kept, r) => { inRows[rows.queue[r]] += kept; });
-    for (const h of shown) if (worst[h] >= 0) inHomes[worst[h]]++;
+    const byQueue = queues => looks.map((_, q) => queues.filter(queue => queue === q).length);
+    const inRows = byQueue(rows.queue.filter((_, r) => keep[r]));
+    const inHomes = byQueue(shown.map(h => worst[h])), sum = (a, b) => a + b;
     const rowsKept = inRows.reduce(sum), homesKept = inHomes.reduce(sum);
     const bare = shown.length - homesKept;
     const chosen = all("#filters select, #filters input").filter(box => box.value).map(box =>
@@ -229,5 +221,5 @@
   };
   refresh();
   document.documentElement.dataset.ready = Math.round(performance.now());
-  window.programmePage = { drawn: map.drawn, at: id => map.at(homes.id.indexOf(id)) };
+  window.programmePage = { drawn: map.drawn, at: id => map.at(homes.id.indexOf(id)) }; // for tests
 })();
