@@ -16,6 +16,7 @@ from triage.report.labels import plain
 from triage.report.page import parts
 from triage.report.page.assemble import assemble
 from triage.report.page.content import COARSE, KEY, QUEUE_COLUMNS, RunTables, page_data
+from triage.report.page.frames import choices, frames
 from triage.report.page.ground import Ground, ground_near
 from triage.report.template import label_text
 from triage.runs import STORE, read_record
@@ -113,15 +114,18 @@ def page_of(run_folder: Path, *, movement: Path | None = None) -> str:
     country = _country(homes)
     ground = ground_near(country, homes)
     moved = None if movement is None else _movement(movement, queue)
+    data = page_data(tables, ground)
     return assemble(
         {
             **_head(record, queue, homes),
             **_notes(tables, country, ground),
+            **frames(calendar=tables.calendar is not None),
+            **choices(data),
             "quality": parts.quality(record, quality),
             "movement": parts.movement(moved, queue),
             "limits": parts.limits(record["not_evaluated"]),
         },
-        page_data(tables, ground),
+        data,
     )
 
 
@@ -153,6 +157,7 @@ def _head(record: Mapping[str, Any], queue: pl.DataFrame, homes: pl.DataFrame) -
         "stamp": parts.text(stamp),
         "coverage": parts.text(coverage),
         "cautions": parts.items(CAUTIONS),
+        "hatch": parts.hatch(),
         "legend": parts.legend(),
         "definitions": parts.definitions(),
         "queue_words": parts.queue_words(),

@@ -78,7 +78,7 @@ def seconds_until_usable(browser: Browser, page: Path) -> tuple[float, float, fl
         """
         const done = arguments[0], began = performance.now();
         const box = document.getElementById("f-queue");
-        box.value = "q1"; box.dispatchEvent(new Event("change", { bubbles: true }));
+        box.selectedIndex = 2; box.dispatchEvent(new Event("change", { bubbles: true }));
         requestAnimationFrame(() => setTimeout(() => done(performance.now() - began)));
         """
     )

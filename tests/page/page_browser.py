@@ -98,7 +98,7 @@ class Browser:
     def clear(self) -> None:
         self.run(
             """
-            const before = document.querySelector("#queues table");
+            const before = document.querySelector("#queues tbody tr");
             document.querySelector("#filters [type=reset]").click();
             window.before = before;
             """

@@ -21,7 +21,7 @@ def _listed(browser: Browser) -> list[str]:
     found: list[str] = []
     while True:
         found += browser.run(
-            "return [...document.querySelectorAll('#homes [data-home]')].map(b => b.textContent)"
+            "return [...document.querySelectorAll('#homes tbody button')].map(b => b.textContent)"
         )
         if browser.run("return document.getElementById('on').disabled"):
             return found
@@ -209,7 +209,7 @@ def test_the_reasons_of_a_home_are_those_of_the_run(opened: Browser, page_run: P
         opened.choose(find=_shown(home))
         opened.run(
             """
-            [...document.querySelectorAll('#homes [data-home]')]
+            [...document.querySelectorAll('#homes tbody button')]
               .find(b => b.textContent === arguments[0]).click()
             """,
             _shown(home),
@@ -249,7 +249,7 @@ def test_hostile_names_show_as_text(opened: Browser) -> None:
     for name in HOSTILE:
         opened.choose(find=_shown(name)[:200])
         assert _listed(opened) == [_shown(name)]
-        opened.run("document.querySelector('#homes [data-home]').click()")
+        opened.run("document.querySelector('#homes tbody button').click()")
         assert opened.text("#home-title") == f"Home {_shown(name)}"
     assert opened.run("return window.hit") is None
     assert (
@@ -300,7 +300,7 @@ def test_the_map_is_walked_with_keys_to_a_single_home(opened: Browser, page_run:
     )
     for _ in range(40):
         spot = opened.run("return programmePage.at(arguments[0])", home)
-        right, down = spot[0] - middle[0], spot[1] - middle[1]
+        right, down = spot["x"] - middle[0], spot["y"] - middle[1]
         if max(abs(right), abs(down)) <= 40:
             break
         if abs(right) > 40:
@@ -308,9 +308,9 @@ def test_the_map_is_walked_with_keys_to_a_single_home(opened: Browser, page_run:
         else:
             opened.press(Keys.ARROW_DOWN if down > 0 else Keys.ARROW_UP)
         opened.wait(
-            "return programmePage.at(arguments[0]).join() !== arguments[1]",
+            "const { x, y } = programmePage.at(arguments[0]); return x + y !== arguments[1]",
             home,
-            ",".join(map(str, spot)),
+            spot["x"] + spot["y"],
         )
     said = opened.text("#map-said")
     assert said.startswith(f"{home}: ")
@@ -325,9 +325,12 @@ def _click(browser: Browser, home: str) -> None:
     from selenium.webdriver.common.action_chains import ActionChains
 
     browser.run("document.getElementById('map').scrollIntoView({ block: 'center' })")
-    right, down = browser.run("return programmePage.at(arguments[0])", home)
+    spot = browser.run("return programmePage.at(arguments[0])", home)
     box = browser.driver.find_element("id", "map")
-    from_middle = round(right - box.size["width"] / 2), round(down - box.size["height"] / 2)
+    from_middle = (
+        round(spot["x"] - box.size["width"] / 2),
+        round(spot["y"] - box.size["height"] / 2),
+    )
     moves = ActionChains(browser.driver, duration=0)
     moves.move_to_element_with_offset(box, *from_middle).click().perform()
 
@@ -368,7 +371,7 @@ def test_homes_at_one_place_are_listed(opened: Browser) -> None:
 def test_the_audit_finds_no_violation(opened: Browser, width: int) -> None:
     opened.resize(width, 800)
     assert opened.violations() == []
-    opened.run("document.querySelector('#homes [data-home]').click()")
+    opened.run("document.querySelector('#homes tbody button').click()")
     opened.run("document.querySelector('details').open = true")
     opened.choose(queue="Specialist review")
     assert opened.violations() == []
@@ -395,7 +398,7 @@ def test_a_browser_that_cannot_unpack_says_so(
 
 def test_nothing_sticks_out_of_a_small_screen(opened: Browser) -> None:
     opened.resize(360, 740)
-    opened.run("document.querySelector('#homes [data-home]').click()")
+    opened.run("document.querySelector('#homes tbody button').click()")
     assert opened.run("return document.documentElement.scrollWidth") <= 360
     wide = opened.run(
         """

@@ -70,23 +70,39 @@ def climate(tmp_path: Path) -> Path:
     return folder
 
 
+@pytest.fixture
+def coast(tmp_path: Path) -> Path:
+    """The three countries that the outlines need, one box."""
+    path = tmp_path / "countries.json"
+    arc = shapely.get_coordinates(shapely.box(0, 0, 3, 3)).tolist()
+    shapes = [
+        {"type": "Polygon", "arcs": [[0]], "id": key, "properties": {"name": key}}
+        for key in ("372", "826", "833")
+    ]
+    layer = {"type": "GeometryCollection", "geometries": shapes}
+    path.write_text(
+        json.dumps({"type": "Topology", "arcs": [arc], "objects": {"countries": layer}})
+    )
+    return path
+
+
 def test_classes_without_slivers_and_cold_zones_whole(
-    zone_db: Path, climate: Path, tmp_path: Path
+    zone_db: Path, climate: Path, coast: Path, tmp_path: Path
 ) -> None:
-    counts = build(zone_db, climate, tmp_path / "out")
+    counts = build(zone_db, climate, coast, tmp_path / "out")
     zones = gpd.read_parquet(tmp_path / "out" / "us_zones.parquet")
     # By hand: 4 is all in A; 4 x B is 2e-5 of 2, a sliver; 5 is cut at longitude 3.
     assert zones["label"].tolist() == ["4A", "5A", "5B", "7"]
     assert shapely.area(zones.geometry.array).tolist() == pytest.approx([2.00001, 1.0, 2.0, 4.0])
     assert zones.crs == "OGC:CRS84"
     assert zones["moisture_regime"].isna().tolist() == [False, False, False, True]
-    assert counts == {"us_zones": 4} | dict.fromkeys(
+    assert counts == {"us_zones": 4, "uk_outlines": 3} | dict.fromkeys(
         ("us_zip", "us_stations", "uk_regions", "uk_postcodes"), 2
     )
 
 
-def test_tables_are_ours(zone_db: Path, climate: Path, tmp_path: Path) -> None:
-    build(zone_db, climate, tmp_path / "out")
+def test_tables_are_ours(zone_db: Path, climate: Path, coast: Path, tmp_path: Path) -> None:
+    build(zone_db, climate, coast, tmp_path / "out")
     stations = pl.read_parquet(tmp_path / "out" / "us_stations.parquet")
     assert stations["station_id"].to_list() == ["003000", "702000"]
     assert stations["rain_mm_year"].to_list() == [9.0, None]
@@ -99,9 +115,11 @@ def test_tables_are_ours(zone_db: Path, climate: Path, tmp_path: Path) -> None:
     assert areas["zone"].to_list() == [None, 4]
 
 
-def test_the_same_input_gives_the_same_bytes(zone_db: Path, climate: Path, tmp_path: Path) -> None:
+def test_the_same_input_gives_the_same_bytes(
+    zone_db: Path, climate: Path, coast: Path, tmp_path: Path
+) -> None:
     for name in ("one", "two"):
-        build(zone_db, climate, tmp_path / name)
+        build(zone_db, climate, coast, tmp_path / name)
     first, second = (
         {path.name: path.read_bytes() for path in (tmp_path / name).iterdir()}
         for name in ("one", "two")
@@ -109,15 +127,18 @@ def test_the_same_input_gives_the_same_bytes(zone_db: Path, climate: Path, tmp_p
     assert first == second
 
 
-def test_a_missing_input_is_named(zone_db: Path, tmp_path: Path) -> None:
+def test_a_missing_input_is_named(zone_db: Path, coast: Path, tmp_path: Path) -> None:
     with pytest.raises(FileError, match="uk_regions"):
-        build(zone_db, tmp_path, tmp_path / "out")
+        build(zone_db, tmp_path, coast, tmp_path / "out")
+    with pytest.raises(FileError, match=r"none\.json"):
+        build(zone_db, tmp_path, tmp_path / "none.json", tmp_path / "out")
 
 
 def test_the_command_prints_the_rows(
-    zone_db: Path, climate: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    zone_db: Path, climate: Path, coast: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    arguments = ["--zone-db", str(zone_db), "--climate", str(climate), "--out"]
+    arguments = ["--zone-db", str(zone_db), "--climate", str(climate), "--coast", str(coast)]
+    arguments.append("--out")
     assert main([*arguments, str(tmp_path / "out")]) == 0
     assert "us_zones 4" in capsys.readouterr().out
     arguments[1] = str(tmp_path / "none.db")
@@ -128,7 +149,7 @@ def test_the_command_prints_the_rows(
 def test_shipped_tables_have_their_rows_and_stay_small() -> None:
     # Row counts of the sources: climate-zone data set and compiled climate tables.
     rows = {"us_zones": 15, "us_zip": 33_144, "us_stations": 1_019}
-    rows |= {"uk_regions": 22, "uk_postcodes": 362}
+    rows |= {"uk_regions": 22, "uk_postcodes": 362, "uk_outlines": 23}
     for name, count in rows.items():
         assert reference_table(name).height == count  # type: ignore[arg-type]
     total = sum(reference_path(name).stat().st_size for name in rows)  # type: ignore[arg-type]

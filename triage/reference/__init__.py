@@ -7,6 +7,7 @@
 | us_stations | one weather station with a typical year |
 | uk_regions | one region of the UK home-energy standard, 0 is the UK average |
 | uk_postcodes | one postcode area, or one district that belongs to another region |
+| uk_outlines | one UK region with its polygons, then Ireland and the Isle of Man; ground of maps |
 """
 
 from functools import cache
@@ -15,7 +16,7 @@ from typing import Literal
 
 import polars as pl
 
-Name = Literal["us_zones", "us_zip", "us_stations", "uk_regions", "uk_postcodes"]
+Name = Literal["us_zones", "us_zip", "us_stations", "uk_regions", "uk_postcodes", "uk_outlines"]
 
 
 def reference_path(name: Name) -> Path:

@@ -1,8 +1,8 @@
 """Rebuild the reference tables: ``python -m triage.reference.build --help``.
 
 Input are the open zone data set (SQLite file ``metadata.db`` of the Apache-2.0 package that
-SOURCES.md names) and the folder of compiled climate tables (CSV). Same input, same libraries:
-same bytes.
+SOURCES.md names), the folder of compiled climate tables (CSV) and the outlines of countries
+(TopoJSON). Same input, same libraries: same bytes.
 """
 
 import argparse
@@ -16,6 +16,7 @@ import polars as pl
 import shapely
 
 from triage.errors import FileError, TriageError
+from triage.reference.outlines import countries, uk_outlines
 
 EDITION = "IECC 2006-2018 county assignment"
 SOURCE = "eeweather 0.3.30 metadata.db (Apache-2.0), county shapes simplified to 0.01 degree"
@@ -121,21 +122,20 @@ def postcodes(csv: Path) -> pl.DataFrame:
     return _shaped(table, POSTCODE_COLUMNS).sort("postcode_prefix")
 
 
-def build(zone_db: Path, climate: Path, out: Path) -> dict[str, int]:
+def build(zone_db: Path, climate: Path, coast: Path, out: Path) -> dict[str, int]:
     """Write all tables into `out`; gives the number of rows of each.
 
     Raises
     ------
     FileError
-        If an input file is missing.
+        If an input file is missing, or `coast` holds no outlines of countries.
     """
-    for path in (zone_db, *(climate / name for name in CLIMATE_FILES)):
+    for path in (zone_db, coast, *(climate / name for name in CLIMATE_FILES)):
         if not path.is_file():
             raise FileError("an input of the reference tables is missing", str(path), "give it")
     out.mkdir(parents=True, exist_ok=True)
     with closing(sqlite3.connect(f"{zone_db.resolve().as_uri()}?mode=ro", uri=True)) as db:
         shapes, areas = zones(db), zip_areas(db)
-    shapes.to_parquet(out / "us_zones.parquet", index=False, compression="zstd")
     tables = {
         "us_zip": areas,
         "us_stations": stations(climate / "us_stations.csv"),
@@ -144,7 +144,11 @@ def build(zone_db: Path, climate: Path, out: Path) -> dict[str, int]:
     }
     for name, table in tables.items():
         table.write_parquet(out / f"{name}.parquet", compression="zstd", statistics=False)
-    return {"us_zones": len(shapes)} | {name: table.height for name, table in tables.items()}
+    outlines = uk_outlines(countries(coast), tables["uk_postcodes"], tables["uk_regions"])
+    maps = {"us_zones": shapes, "uk_outlines": outlines}
+    for name, frame in maps.items():
+        frame.to_parquet(out / f"{name}.parquet", index=False, compression="zstd")
+    return {name: len(rows) for name, rows in (maps | tables).items()}
 
 
 def _shapes(db: sqlite3.Connection, name: str) -> dict[str, shapely.Geometry]:
@@ -178,10 +182,11 @@ def main(arguments: list[str] | None = None) -> int:
     parser = argparse.ArgumentParser(description="Rebuild the reference tables.")
     parser.add_argument("--zone-db", type=Path, required=True, help="metadata.db of the data set")
     parser.add_argument("--climate", type=Path, required=True, help="folder of climate CSV files")
+    parser.add_argument("--coast", type=Path, required=True, help="countries-10m.json")
     parser.add_argument("--out", type=Path, required=True, help="folder to write into")
     options = parser.parse_args(arguments)
     try:
-        counts = build(options.zone_db, options.climate, options.out)
+        counts = build(options.zone_db, options.climate, options.coast, options.out)
     except TriageError as error:
         sys.stderr.write(f"{error}\n")
         return error.exit_code

@@ -21,11 +21,24 @@ _EDGE_POINTS = 40
 _MARK_ROOM_IN = 0.25  # about the radius of a ring
 
 
+UK_OUTLINES = (
+    "Tinted areas: climate regions, approximate, by the nearest postcode area. Coast simplified, "
+    "up to about 1 km off, small islands left out."
+)
+
+
 def us_zones() -> GeoDataFrame:
     """Climate zones of the United States; column `label` holds 4A and the like."""
     import geopandas as gpd  # noqa: PLC0415  only maps of the US need it
 
     return gpd.read_parquet(reference_path("us_zones"))
+
+
+def uk_outlines() -> GeoDataFrame:
+    """Regions of the United Kingdom, then Ireland and the Isle of Man, which have no region."""
+    import geopandas as gpd  # noqa: PLC0415  only maps of the UK need it
+
+    return gpd.read_parquet(reference_path("uk_outlines"))
 
 
 def draw_ground(view: View, country_code: str, outlines: GeoDataFrame | None, homes: Floats) -> str:
@@ -41,8 +54,9 @@ def draw_ground(view: View, country_code: str, outlines: GeoDataFrame | None, ho
         draw_areas(view, us_zones(), homes)
         return "Tinted areas: climate zones, simplified outlines."
     if country_code == "GB":
+        draw_areas(view, uk_outlines(), homes)
         draw_postcode_codes(view, homes)
-        return "Grey + and letters: middle of a postcode area."
+        return f"{UK_OUTLINES} Grey + and letters: middle of a postcode area."
     return ""
 
 

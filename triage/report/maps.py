@@ -44,7 +44,7 @@ def write_queue_map(
         One row a home: lat, lon [degrees, WGS 84; null: not placed], queue (its worst).
     outlines
         Areas to draw below the homes, with a coordinate system; a column `label` names them.
-        None: climate zones in the US, postcode codes in the UK.
+        None: climate zones in the US; regions and postcode codes in the UK.
     context
         Identity of the run.
     """

@@ -9,27 +9,63 @@ from typing import Any
 import polars as pl
 
 from triage.report.labels import LANES, QUEUES, SURVEY_QUALITIES
-from triage.report.page.columns import coded, coded_lists, days, flags, texts
+from triage.report.page.columns import Column, coded, coded_lists, texts
 from triage.report.page.ground import Ground
 
 KEY = ("property_id", "building_part", "measure_code")
 FOAM_WORDS = {"yes": "Foam", "no": "No foam", "unknown": "Not known"}
 NO_AREA = "Postal code not on record"
 COARSE = ("post_sector", "admin_area")  # such a home stands at the middle of a whole area
-_WORDS = (
-    *("building_part", "measure_name", "lane", "foam_present", "foam_type", "survey_quality"),
-    *("evidence_quality", "reason", "next_action"),
+SAFE, FIX, REVIEW = (look.queue for look in QUEUES)
+STEPS = {
+    "Safe, released": SAFE,
+    "Safe, checks outstanding": SAFE,
+    "Fix water first": FIX,
+    **{f"Review: {title} ({who})": REVIEW for title, who in LANES.values()},
+    "Review: no lane": REVIEW,
+}
+"""Where a home-part-measure stands, on whom it waits, and its queue."""
+PANEL = (
+    ("State", "step"),
+    ("Reason", "reason"),
+    ("Next action", "next_action"),
+    ("Survey date", "survey_on"),
+    ("Survey quality", "survey_quality"),
+    ("Rests on, at least", "evidence_quality"),
+    ("Evidence good until", "good_until"),
+    ("Rules that fire", "fired"),
+    ("To be confirmed first", "confirm_first"),
+    ("Disputed between sources", "disputed"),
+    ("Conflicting records", "conflict_notes"),
+    ("Cannot be decided yet", "undecidable"),
+    ("Missing evidence", "missing"),
+    ("Expired evidence", "expired"),
+    ("Taken as usual, to be checked", "presumed"),
+    ("Stop-work flags", "stop_work"),
+    ("Checks before start", "checks"),
+    ("Enabling work", "enabling"),
+    ("Accepted by a specialist", "decision_notes"),
+    ("Repairs on record", "repair_notes"),
+    ("Notes", "notes"),
+    ("Cautions", "cautions"),
 )
+"""What is told of a home-part-measure when its home is opened: a title, a column."""
+_WORDS = (
+    *("building_part", "measure_name", "foam_present", "survey_quality", "evidence_quality"),
+    *("reason", "next_action"),
+)
+_RULES = ("fired", "undecidable", "confirm_first", "disputed")
+_FIELDS = ("missing", "expired")
 _LISTS = (
-    *("fired", "undecidable", "confirm_first", "disputed", "missing", "expired", "checks"),
-    *("enabling", "stop_work", "decision_notes", "repair_notes", "notes", "cautions"),
-    *("conflict_notes", "presumed"),
+    *(*_RULES, *_FIELDS, "checks", "enabling", "stop_work", "decision_notes", "repair_notes"),
+    *("notes", "cautions", "conflict_notes", "presumed"),
 )
 QUEUE_COLUMNS = (
-    *(*KEY, "queue", "released", "asks_for_evidence", "survey_on", "expires_on"),
-    *(name for name in (*_WORDS, *_LISTS) if name != "foam_type"),
+    *(*KEY, "queue", "lane", "released", "asks_for_evidence", "survey_on", "expires_on"),
+    *(name for name in (*_WORDS, *_LISTS) if name not in KEY),
 )
 """Columns of table `queue` that the page reads."""
+_MONTH, _DAY = "%B %Y", "%-d %B %Y"
 _SCALE = 1e5  # degrees to whole numbers, about a metre
 
 
@@ -70,69 +106,137 @@ def page_data(tables: RunTables, ground: Ground) -> dict[str, Any]:
     queue = tables.queue.sort(KEY).join(homes.select("property_id", "home"), on="property_id")
     counts = queue.group_by("home").len("rows")
     homes = homes.join(counts, on="home", how="left", maintain_order="left")
+    lat, lon = _whole(homes["lat"], homes["lon"]), _whole(homes["lon"], homes["lat"])
     return {
-        "format": 1,
+        "format": 2,
         "looks": [
             {"queue": look.queue, "title": look.title, "fill": look.fill, "ink": look.ink}
             for look in QUEUES
         ],
-        "lanes": {lane: list(words) for lane, words in LANES.items()},
-        "qualities": SURVEY_QUALITIES,
-        "foam": FOAM_WORDS,
-        "no_area": NO_AREA,
-        "rules": dict(tables.rule_titles),
-        "fields": dict(tables.field_labels),
+        "panel": PANEL,
         "homes": {
             "n": homes.height,
             "id": texts(homes["property_id"]),
-            "area": coded(homes.select(area=postal_area())["area"]),
-            "lat": _whole(homes["lat"], homes["lon"]),
-            "lon": _whole(homes["lon"], homes["lat"]),
-            "coarse": flags(homes["location_precision"].is_in(COARSE)),
+            "area": _areas(homes),
+            "lat": lat.to_list(),
+            "lon": lon.to_list(),
+            "place": coded(homes.with_columns(lat=lat).select(_place_words())["place"]),
             "rows": homes["rows"].fill_null(0).to_list(),
         },
-        "rows": _rows(queue),
-        "expiry": _expiry(tables.calendar, queue),
+        "rows": _rows(queue, tables),
         "ground": ground.to_dict(),
     }
 
 
-def _whole(values: pl.Series, other: pl.Series) -> list[int | None]:
+def _areas(homes: pl.DataFrame) -> Column:
+    """Areas of the homes; the last word is of those without one."""
+    areas = homes.select(area=postal_area())["area"]
+    known = areas.drop_nulls().unique().sort()
+    return coded(areas.fill_null(NO_AREA), [*known, NO_AREA])
+
+
+def _whole(values: pl.Series, other: pl.Series) -> pl.Series:
     """Degrees times 100,000; null where either half of the place is not known."""
     known = values.is_finite() & other.is_finite()
     whole = (values * _SCALE).round().cast(pl.Int64, strict=False)
-    return whole.set(~known.fill_null(value=False), None).to_list()
+    return whole.set(~known.fill_null(value=False), None)
 
 
-def _rows(queue: pl.DataFrame) -> dict[str, Any]:
+def _place_words() -> pl.Expr:
+    return (
+        pl.when(pl.col("lat").is_null())
+        .then(pl.lit("not on the map: no usable place"))
+        .when(pl.col("location_precision").is_in(COARSE))
+        .then(pl.lit("on the map only at the middle of a wider area"))
+        .alias("place")
+    )
+
+
+def _rows(queue: pl.DataFrame, tables: RunTables) -> dict[str, Any]:
     order = [look.queue for look in QUEUES]
     told: dict[str, Any] = {
         "queue": queue["queue"].replace_strict(order, [0, 1, 2], return_dtype=pl.Int8).to_list(),
-        "released": flags(queue["released"]),
-        "asks": flags(queue["asks_for_evidence"]),
-        "survey_on": days(queue["survey_on"]),
-        "expires_on": days(queue["expires_on"]),
+        "foam": home_foam(queue),
     }
-    return told | {n: coded(queue[n]) for n in _WORDS} | {n: coded_lists(queue[n]) for n in _LISTS}
+    ends = _ends(tables.calendar, queue)
+    told |= {name: _months(ends[name]) for name in ("ends", "leaving")}
+    worded = _worded(queue, tables)
+    told["step"] = coded(worded["step"], list(STEPS))
+    told["asked"] = coded_lists(worded["asked"])
+    told |= {name: coded(worded[name]) for name in (*_WORDS, "survey_on", "good_until", "alone")}
+    return told | {name: coded_lists(worded[name]) for name in _LISTS}
 
 
-def _expiry(calendar: pl.DataFrame | None, queue: pl.DataFrame) -> dict[str, Any]:
-    """Answers that end, by row; in a run without a calendar the day on which a safe row ends."""
-    numbered = queue.with_row_index("row")
-    if calendar is None:
-        ends = numbered.filter(
-            (pl.col("queue") == QUEUES[0].queue) & pl.col("expires_on").is_not_null()
-        ).with_columns(leaves_safe=pl.lit(value=True))
-    else:
-        ends = calendar.select(*KEY, "expires_on", "leaves_safe").join(
-            numbered.select(*KEY, "row", "home"), on=KEY, how="inner"
+def _worded(queue: pl.DataFrame, tables: RunTables) -> pl.DataFrame:
+    """The queue in the words that a reader sees."""
+    rules = {rule: f"{rule} {title}" for rule, title in tables.rule_titles.items()}
+    lanes = {lane: f"{title} ({who})" for lane, (title, who) in LANES.items()}
+    safe, of_rule, of_field = pl.col("queue") == SAFE, pl.col(_RULES), pl.col(_FIELDS)
+    lane = pl.col("lane").replace(lanes).fill_null("no lane")
+    asked = pl.when("asks_for_evidence").then("missing")
+    return queue.with_columns(
+        of_rule.list.eval(pl.element().replace(rules)),
+        of_field.list.eval(pl.element().replace(dict(tables.field_labels))),
+        pl.col("foam_present").replace(FOAM_WORDS),
+        pl.col("survey_quality").replace(SURVEY_QUALITIES),
+        pl.col("evidence_quality").str.replace_all("_", " "),
+        pl.col("survey_on").dt.strftime(_DAY),
+        good_until=pl.when(safe).then(pl.col("expires_on").dt.strftime(_DAY)),
+        step=pl.when(safe & pl.col("released"))
+        .then(pl.lit("Safe, released"))
+        .when(safe)
+        .then(pl.lit("Safe, checks outstanding"))
+        .when(pl.col("queue") == FIX)
+        .then(pl.lit("Fix water first"))
+        .otherwise("Review: " + lane),
+    ).with_columns(
+        asked=asked, alone=pl.when(asked.list.len() == 1).then(pl.col("missing").list.first())
+    )
+
+
+def home_foam(queue: pl.DataFrame) -> Column:
+    """Foam of a home, the best known of its parts, on those rows of it that have or may have some.
+
+    `queue` has columns home, foam_present, foam_type.
+    """
+    has, kind = (
+        pl.col("foam_present").eq_missing("yes"),
+        pl.col("foam_type").str.replace_all("_", " "),
+    )
+    maybe = "Not known whether foam" + pl.coalesce("; on record: " + kind, pl.lit(""))
+    found = (
+        queue.with_row_index("row")
+        .filter(pl.col("foam_present").ne_missing("no"))
+        .with_columns(
+            foam=pl.when(has).then("Foam: " + kind.fill_null("type not known")).otherwise(maybe)
         )
-    ends = ends.sort("row", "expires_on")
-    month = ends["expires_on"].dt.year() * 12 + ends["expires_on"].dt.month().cast(pl.Int32) - 1
-    return {
-        "calendar": calendar is not None,
-        "row": ends["row"].to_list(),
-        "home": ends["home"].to_list(),
-        "month": month.to_list(),
-        "leaves": flags(ends["leaves_safe"]),
-    }
+        .sort(has, kind.is_null(), kind, descending=[True, False, False])
+    )
+    order = found["foam"].unique(maintain_order=True).to_list()
+    best = found.select("row", foam=pl.col("foam").first().over("home"))
+    rows = queue.with_row_index("row").join(best, on="row", how="left", maintain_order="left")
+    return coded(rows["foam"], order)
+
+
+def _ends(calendar: pl.DataFrame | None, queue: pl.DataFrame) -> pl.DataFrame:
+    """Months in which answers end (their first days), as two lists a row: all, and what moves it.
+
+    In a run without a calendar: the day on which a safe row ends.
+    """
+    if calendar is None:
+        ending = (pl.col("queue") == SAFE) & pl.col("expires_on").is_not_null()
+        calendar = queue.filter(ending).select(*KEY, "expires_on", leaves_safe=pl.lit(value=True))
+    month = pl.col("expires_on").dt.truncate("1mo").sort()
+    by_row = (
+        calendar.sort(*KEY, "expires_on")
+        .group_by(KEY)
+        .agg(ends=month, leaving=month.filter("leaves_safe"))
+    )
+    return queue.select(KEY).join(by_row, on=KEY, how="left", maintain_order="left")
+
+
+def _months(ends: pl.Series) -> Column:
+    """Lists of dates as lists of months, earliest first."""
+    column = coded_lists(ends.cast(pl.List(pl.String)))
+    names = pl.Series(column["words"], dtype=pl.String).str.to_date().dt.strftime(_MONTH)
+    return column | {"words": names.to_list()}

@@ -10,9 +10,10 @@ import polars as pl
 from triage.reference import reference_table
 
 _ROOM = 2.0  # degrees around the homes
-_FINE = 0.02  # degrees that an outline may stray; it carries no result
-_LEAST = 0.02  # square degrees; smaller islands are left out
+_FINE = 0.02  # degrees that an outline of the US may stray; it carries no result
+_LEAST = 0.02  # square degrees; smaller islands of the US are left out
 _SCALE = 1_000
+_Bounds = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,7 +21,7 @@ class Ground:
     """Outlines and labels.
 
     rings: closed outlines as [lon, lat, lon, lat, ...], in thousandths of a degree
-    labels: [lat, lon, text], in thousandths of a degree
+    labels: [lat, lon, text], in thousandths of a degree; the first ones keep their place
     miles: whether the scale shows miles too
     words: a sentence that says what is drawn
     """
@@ -46,49 +47,73 @@ def ground_near(country_code: str, homes: pl.DataFrame) -> Ground:
     if country_code == "US":
         return _zones((west, south, east, north))
     if country_code == "GB":
-        return _postcodes((west, south, east, north))
+        return _regions((west, south, east, north))
     return Ground()
 
 
-def _postcodes(bounds: tuple[float, float, float, float]) -> Ground:
-    west, south, east, north = bounds
-    near = reference_table("uk_postcodes").filter(
-        pl.col("match_level") == "area",
-        pl.col("lat").is_between(south, north),
-        pl.col("lon").is_between(west, east),
-    )
-    labels = [
+def _regions(bounds: _Bounds) -> Ground:
+    from triage.report.map_ground import UK_OUTLINES, uk_outlines  # noqa: PLC0415  heavy
+
+    outlines = uk_outlines()
+    areas = reference_table("uk_postcodes").filter(pl.col("match_level") == "area")
+    codes = [
         [round(lat * _SCALE), round(lon * _SCALE), code]
-        for lat, lon, code in near.select("lat", "lon", "postcode_prefix").sort(pl.all()).rows()
+        for lat, lon, code in areas.select("lat", "lon", "postcode_prefix").sort(pl.all()).rows()
     ]
-    words = "Grey lines: degrees. Grey letters: middle of a postcode area."
-    return Ground(labels=labels, miles=True, words=words)
+    shapes = outlines.geometry.array
+    mains = [max(_polygons(shape), key=lambda part: part.area) for shape in shapes]
+    return Ground(
+        rings=[ring for shape in shapes for ring in _rings(shape)],
+        labels=_names(outlines["name"], mains, bounds) + codes,
+        miles=True,
+        words=f"Grey lines: degrees. {UK_OUTLINES} Grey letters: middle of a postcode area.",
+    )
 
 
-def _zones(bounds: tuple[float, float, float, float]) -> Ground:
-    import shapely  # noqa: PLC0415  only maps of the US need it
+def _zones(bounds: _Bounds) -> Ground:
+    import shapely  # noqa: PLC0415  only maps with outlines need it
 
-    from triage.report.map_ground import us_zones  # noqa: PLC0415
+    from triage.report.map_ground import us_zones  # noqa: PLC0415  heavy
 
     zones = us_zones().to_crs(4326)
-    rings: list[list[int]] = []
-    labels: list[list[int | str]] = []
-    for label, whole in zip(zones["label"], zones.geometry, strict=True):
-        valid = shapely.make_valid(whole)
-        for part in _parts(shapely.simplify(valid, _FINE)):
-            for ring in (part.exterior, *part.interiors):
-                points = shapely.get_coordinates(ring) * _SCALE
-                rings.append(points.round().astype(int).ravel().tolist())
-        # Named where the homes are, and once more in the middle of what lies elsewhere.
-        for part in (*_parts(shapely.clip_by_rect(valid, *bounds)), *_parts(valid)):
-            spot = part.representative_point()
-            labels.append([round(spot.y * _SCALE), round(spot.x * _SCALE), str(label)])
-    words = "Grey lines: degrees. Tinted areas: climate zones, simplified outlines."
-    return Ground(rings, labels, miles=True, words=words)
+    valid = shapely.make_valid(zones.geometry.array)
+    return Ground(
+        rings=[
+            ring for shape in shapely.simplify(valid, _FINE) for ring in _rings(shape, least=_LEAST)
+        ],
+        labels=_names(zones["label"], valid, bounds),
+        miles=True,
+        words="Grey lines: degrees. Tinted areas: climate zones, simplified outlines.",
+    )
 
 
-def _parts(shape: Any) -> list[Any]:  # noqa: ANN401 - shapely says nothing of its types
-    """The polygons of a shape that are large enough to see."""
+def _rings(shape: Any, least: float = 0.0) -> list[list[int]]:  # noqa: ANN401 - shapely's types
+    """Closed outlines of the polygons of a shape that are large enough to see."""
     import shapely  # noqa: PLC0415
 
-    return [p for p in shapely.get_parts(shape) if p.geom_type == "Polygon" and p.area >= _LEAST]
+    parts = [part for part in _polygons(shape) if part.area >= least]
+    lines = [line for part in parts for line in (part.exterior, *part.interiors)]
+    thousandths = [shapely.get_coordinates(line) * _SCALE for line in lines]
+    return [points.round().astype(int).ravel().tolist() for points in thousandths]
+
+
+def _names(names: Any, shapes: Any, bounds: _Bounds) -> list[list[int | str]]:  # noqa: ANN401
+    """Names of areas: where the homes are, and once more in the middle of what lies elsewhere."""
+    import shapely  # noqa: PLC0415
+
+    near = shapely.clip_by_rect(shapes, *bounds)
+    spots = [
+        (name, part.representative_point())
+        for name, *both in zip(names, near, shapes, strict=True)
+        for shape in both
+        for part in _polygons(shape)
+        if part.area >= _LEAST
+    ]
+    labels = [(round(spot.y * _SCALE), round(spot.x * _SCALE), str(name)) for name, spot in spots]
+    return [list(label) for label in dict.fromkeys(labels)]
+
+
+def _polygons(shape: Any) -> list[Any]:  # noqa: ANN401
+    import shapely  # noqa: PLC0415
+
+    return [part for part in shapely.get_parts(shape) if part.geom_type == "Polygon"]

@@ -7,7 +7,6 @@ from typing import Any
 import polars as pl
 
 from triage.report.labels import (
-    LANES,
     LIMITS,
     LOOK,
     PRE_START,
@@ -101,6 +100,17 @@ def _cell(value: Cell, place: int) -> str:
     if place == 0:
         return f'<th scope="row">{shown}</th>'
     return f"<td{_right(isinstance(value, int))}>{shown}</td>"
+
+
+def hatch() -> str:
+    """Hatching of the rings on the map, as the mark of a specialist's review has it."""
+    look = QUEUES[2]
+    return (
+        '<svg class="hatch" width="0" height="0" aria-hidden="true">'
+        '<pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
+        f'<path d="M0 0H6V6H0Z" fill="{look.fill}"/>'
+        f'<path d="M-1 7L7-1" stroke="{look.ink}" stroke-width="1.2"/></pattern></svg>'
+    )
 
 
 def legend() -> str:
@@ -224,8 +234,3 @@ def movement(moved: pl.DataFrame | None, queue: pl.DataFrame) -> str:
 
 def _queue_title(queue: str | None) -> str:
     return "Not listed before" if queue is None else LOOK[queue].title
-
-
-def lane_titles() -> dict[str, str]:
-    """Lanes by their short names."""
-    return {lane: title for lane, (title, _) in LANES.items()}
