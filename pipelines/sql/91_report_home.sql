@@ -1,5 +1,5 @@
 -- One row for each surveyed home: how far its evidence goes, its worst queue, its area.
--- reads: home, home_queue, report_measure, contradiction, expiry_calendar    writes: report_home
+-- reads: home, home_queue, report_place, report_measure, contradiction, expiry_calendar    writes: report_home
 -- grain: property_id
 CREATE OR REPLACE TABLE report_home AS
 WITH known AS (
@@ -16,14 +16,16 @@ SELECT
         ELSE 'not decidable'
     END AS coverage,
     worst.queue,
-    -- Part of the postal code that stands for a district: "PL13" of "PL13 2AB", "258" of "25801".
-    coalesce(CASE
+    -- The programme's own area, else the part of the postal code that stands for a district: "PL13" of
+    -- "PL13 2AB", "258" of "25801".
+    coalesce(place.area, CASE
         WHEN regexp_full_match(trim(home.postal_code), '[0-9]{5}(-[0-9]{4})?') THEN left(trim(home.postal_code), 3)
         WHEN regexp_full_match(upper(trim(home.postal_code)), '[A-Z]{1,2}[0-9][A-Z0-9]?( .*)?')
             THEN split_part(upper(trim(home.postal_code)), ' ', 1)
     END, 'not known') AS area,
     worst.lat,
     worst.lon,
+    coalesce(worst.exposure, 'not known') AS exposure,
     home.property_id IN (SELECT property_id FROM contradiction WHERE holds) AS contradiction_open,
     home.property_id IN (
         SELECT property_id FROM expiry_calendar
@@ -32,4 +34,5 @@ SELECT
 FROM home
 JOIN home_queue AS worst USING (property_id)
 LEFT JOIN known USING (property_id)
+LEFT JOIN report_place AS place USING (property_id)
 ORDER BY home.property_id;

@@ -5,6 +5,7 @@ from triage.contract.fields import Field, MinimumData, Table
 from triage.contract.loader import Contract, load_contract
 from triage.contract.profile import Column, Layout, Profile, Reading, load_profile
 from triage.contract.programme import (
+    AreaFile,
     ClimateFiles,
     ExposureFile,
     Programme,
@@ -15,6 +16,7 @@ from triage.contract.programme import (
 from triage.contract.text import did_you_mean, nearest, normalise
 
 __all__ = [
+    "AreaFile",
     "ClimateFiles",
     "Code",
     "Column",

@@ -27,6 +27,7 @@ _KEYS = (
     "measures",
     "climate",
     "exposure",
+    "areas",
     "products",
 )
 _LOCK_PREFIX = "~$"  # what office programs leave beside a workbook that is open
@@ -68,6 +69,14 @@ class ExposureFile:
 
 
 @dataclass(frozen=True, slots=True)
+class AreaFile:
+    """A map of the areas that reports count by, and the column that holds their names."""
+
+    shapes: Path
+    column: str
+
+
+@dataclass(frozen=True, slots=True)
 class Programme:
     """One programme. `folder` holds `path`; source files lie inside it, in a stable order."""
 
@@ -83,6 +92,7 @@ class Programme:
     measures: tuple[Proposal, ...]
     climate: ClimateFiles | None
     exposure: ExposureFile | None
+    areas: AreaFile | None = None
     products: tuple[Product, ...] = ()
 
     @property
@@ -121,6 +131,7 @@ def load_programme(
         measures=tuple(_proposal(entry, schemas) for entry in top.tables("measures")),
         climate=_climate(top),
         exposure=_exposure(top),
+        areas=_areas(top),
         products=read_products(top, load_materials()),
     )
     raise_all(top.errors)
@@ -259,10 +270,21 @@ def _climate(top: Section) -> ClimateFiles | None:
 
 
 def _exposure(top: Section) -> ExposureFile | None:
-    if "exposure" not in top.data:
+    found = _map_file(top, "exposure", "zones", '"class"')
+    return ExposureFile(*found) if found else None
+
+
+def _areas(top: Section) -> AreaFile | None:
+    found = _map_file(top, "areas", "shapes", '"name"')
+    return AreaFile(*found) if found else None
+
+
+def _map_file(top: Section, table: str, key: str, column: str) -> tuple[Path, str] | None:
+    """File and column of a map; `column` is an example of one."""
+    if table not in top.data:
         return None
-    section = top.table("exposure")
-    section.only("zones", "column")
-    section.need("zones", str, '"exposure.gpkg"')
-    zones, column = section.existing("zones"), section.need("column", str, '"class"')
-    return ExposureFile(zones, column) if zones is not None and column is not None else None
+    section = top.table(table)
+    section.only(key, "column")
+    section.need(key, str, f'"{table}.gpkg"')
+    path, name = section.existing(key), section.need("column", str, column)
+    return (path, name) if path is not None and name is not None else None

@@ -4,7 +4,10 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path, PurePosixPath
 from typing import Any
 
-_SINGLE = (("climate", "stations"), ("climate", "zones"), ("exposure", "zones"))
+_SINGLE = (
+    *(("climate", "stations"), ("climate", "zones"), ("exposure", "zones")),
+    ("areas", "shapes"),
+)
 
 
 def references(data: Mapping[str, Any]) -> Iterator[str]:

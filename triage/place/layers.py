@@ -126,6 +126,21 @@ def own_exposure(path: Path, column: str, spellings: dict[str, str], order: Sequ
     return _dissolved(values, shapes, classes, f"programme's own map: {path.name}")
 
 
+def own_areas(path: Path, column: str) -> Layer:
+    """The areas that a programme reports by, in the order of their names.
+
+    Raises
+    ------
+    PlaceError
+        As in `own_zones`, but any name will do that is not blank.
+    """
+    labels, shapes = _read(path, column)
+    texts = pl.Series(labels, dtype=pl.String).str.strip_chars()
+    values = texts.set(texts == "", None)
+    _refuse_values(path, column, labels, values, "every area needs a name")
+    return _dissolved(values, shapes, sorted(set(values)), f"programme's own areas: {path.name}")
+
+
 def _inside(shape: shapely.Geometry, lat: Floats, lon: Floats) -> NDArray[np.bool_]:
     west, south, east, north = shape.bounds
     inside = (lon >= west) & (lon <= east) & (lat >= south) & (lat <= north)

@@ -1,0 +1,48 @@
+"""The area that each home counts in: the programme's own map, where it brings one."""
+
+import numpy as np
+import polars as pl
+
+from triage.contract.programme import AreaFile
+from triage.place.layers import NOWHERE, join_layer, own_areas
+from triage.report.page.content import COARSE
+
+NOT_KNOWN = "not known"
+SCHEMA = pl.Schema({"property_id": pl.String, "area": pl.String})
+
+
+def area_of_homes(homes: pl.DataFrame, areas: AreaFile | None) -> pl.DataFrame:
+    """Homes and their areas by the programme's map.
+
+    Parameters
+    ----------
+    homes
+        property_id, lat, lon [degrees, null: not placed], location_precision.
+    areas
+        The map; None: there is none, and the postal code says the area.
+
+    Returns
+    -------
+    pl.DataFrame
+        property_id and area, a row a home; no row without a map. A home outside every area is in
+        "not known", and so is one that stands at the middle of a ZIP code or a council: it may
+        be in the area next door.
+
+    Raises
+    ------
+    PlaceError
+        If the map cannot be read.
+    """
+    if areas is None:
+        return pl.DataFrame(schema=SCHEMA)
+    layer = own_areas(areas.shapes, areas.column)
+    own_place = pl.col("lat").is_not_null() & ~pl.col("location_precision").is_in(COARSE)
+    placed = homes.filter(own_place.fill_null(value=False))
+    lat, lon = (placed[name].cast(pl.Float64).to_numpy() for name in ("lat", "lon"))
+    first = join_layer(layer, lat, lon, 0).first
+    names = np.array([*layer.labels, NOT_KNOWN], dtype=object)
+    named = names[np.where(first == NOWHERE, len(layer.labels), first)].tolist()
+    found = placed.select("property_id").with_columns(pl.Series("area", named, dtype=pl.String))
+    return homes.select("property_id").join(
+        found, on="property_id", how="left", maintain_order="left"
+    ).with_columns(pl.col("area").fill_null(NOT_KNOWN))
