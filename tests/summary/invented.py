@@ -1,6 +1,7 @@
 """Invented runs, as lopsided as they come, through the steps that a report counts with."""
 
 from datetime import date, timedelta
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -51,7 +52,7 @@ def invented(seed: int, homes: int | None = None) -> dict[str, pl.DataFrame]:
                     }
                 )
     lists = dict.fromkeys(("undecidable", "expired", "fired", "open_fields", "overridden"), TEXTS)
-    queue = pl.DataFrame(rows, schema_overrides=lists)
+    queue = pl.DataFrame(rows, schema_overrides={**lists, "lane": pl.String})
     return {
         "queue": queue,
         "home": pl.DataFrame({"property_id": ids, "postal_code": areas}),
@@ -141,7 +142,10 @@ def _roofs(rng: np.random.Generator, queue: pl.DataFrame) -> dict[str, pl.DataFr
             "is_failing": (rng.random(n) < 0.3) & (status == "opened"),
             "is_damaged": [False] * n,
         },
-        schema_overrides={"stratum": pl.String, "status": pl.String, "why_not": pl.String},
+        schema_overrides={
+            **dict.fromkeys(("stratum", "status", "why_not"), pl.String),
+            **dict.fromkeys(("is_failing", "is_damaged"), pl.Boolean),
+        },
     )
     targeted = roofs.filter(pl.Series(rng.random(n) < 0.5)).with_columns(stream=pl.lit("targeted"))
     return {"report_roof": roofs, "report_finding": targeted.drop("why_not")}
@@ -170,14 +174,21 @@ def counted(
     frames: dict[str, pl.DataFrame], stock: str, before: tuple[str, pl.DataFrame] | None = None
 ) -> Counted:
     """Count as a report does: the SQL steps, then the tables."""
-    with Store(Path(":memory:")) as store:
-        for name, frame in frames.items():
-            store.put(name, frame)
-        for path in sorted((resource_dir("pipelines") / "sql").glob("9?_report_*.sql")):
-            store.run(path.read_text(encoding="utf-8"), {"as_of": AS_OF})
-        moved = None if before is None else _moved(frames, *before)
-        total = frames["home"].height + 14
-        return count_all(store, Stock(stock), total, moved)
+    store, steps = _counting()
+    for name, frame in frames.items():
+        store.put(name, frame)
+    for sql in steps:
+        store.run(sql, {"as_of": AS_OF})
+    moved = None if before is None else _moved(frames, *before)
+    total = frames["home"].height + 14
+    return count_all(store, Stock(stock), total, moved)
+
+
+@cache
+def _counting() -> tuple[Store, list[str]]:
+    """One store for all portfolios, whose tables each of them replaces, and the SQL steps."""
+    paths = sorted((resource_dir("pipelines") / "sql").glob("9?_report_*.sql"))
+    return Store(Path(":memory:")), [path.read_text(encoding="utf-8") for path in paths]
 
 
 def _moved(frames: dict[str, pl.DataFrame], then_name: str, then: pl.DataFrame) -> pl.DataFrame:

@@ -113,6 +113,32 @@ def test_internal_counts_are_those_of_the_queue_file(ran: Stock, made: dict[str,
     assert [_number(x) for x in _csv(folder, "quality")[0][1:3]] == [seen_well, len(safe)]
 
 
+@pytest.mark.parametrize(("audience", "least"), [("funder", 30), ("public", 50)])
+def test_shares_are_made_of_the_printed_counts(
+    made: dict[str, Path], audience: str, least: int
+) -> None:
+    """Whoever divides the printed counts gets every printed share: it tells nothing more."""
+
+    def share(part: str, whole: str) -> str:
+        if "*" in (part, whole) or _number(whole) < least:
+            return "–"
+        # Each is rounded by itself: a part may come out above its whole.
+        return f"{min(100, round(100 * _number(part) / _number(whole)))}%"
+
+    folder = made[audience]
+    told = []
+    coverage = _csv(folder, "coverage")
+    told += [(line[2], share(line[1], coverage[-1][1])) for line in coverage]
+    for line in _csv(folder, "queues"):
+        told += [(line[6], share(line[1], line[5])), (line[7], share(line[1], line[4]))]
+    quality = _csv(folder, "quality")
+    told += [(line[3], share(line[1], line[2])) for line in quality]
+    for name in ("reasons", "gaps"):
+        told += [(line[2], share(line[1], quality[-1][2])) for line in _csv(folder, name)]
+    assert [printed for printed, _ in told] == [own for _, own in told]
+    assert sum(printed != "–" for printed, _ in told) > 5
+
+
 def test_internal_lanes_and_gaps_are_those_of_the_queue_file(
     ran: Stock, made: dict[str, Path]
 ) -> None:

@@ -2,9 +2,11 @@
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from itertools import combinations
+from itertools import product
 
+import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 ALL = "all"
 HOMES = "homes"
@@ -52,19 +54,31 @@ def with_margins(table: Table) -> pl.DataFrame:
     ValueError
         A count below 0 or unknown, a combination there twice, or an unknown category.
     """
-    names = table.dimensions
     _check(table)
-    full = _every_combination(table)
-    adding = [name for name in names if name not in table.overlapping]
-    levels = [full]
-    for size in range(1, len(adding) + 1):
-        for summed in combinations(adding, size):
-            kept = [name for name in names if name not in summed]
-            total = pl.col(HOMES).sum()
-            level = full.group_by(kept).agg(total) if kept else full.select(total)
-            levels.append(level.with_columns(pl.lit(ALL).alias(name) for name in summed))
-    rows = pl.concat([level.select(*names, HOMES) for level in levels])
-    return rows.with_columns(_cell(table), _void(table).alias("is_void")).sort(names).collect()
+    names = table.dimensions
+    categories = [sorted({*table.counts[name], ALL}) for name in names]
+    counts = np.zeros([len(values) for values in categories], np.int64)
+    at = []
+    for name, values in zip(names, categories, strict=True):
+        place = {value: n for n, value in enumerate(values)}
+        at.append([place[value] for value in table.counts[name]])
+    counts[tuple(at)] = table.counts[HOMES].to_numpy()
+    for axis, (name, values) in enumerate(zip(names, categories, strict=True)):
+        if name not in table.overlapping:
+            counts[(slice(None),) * axis + (values.index(ALL),)] = counts.sum(axis)
+    rows = dict(zip(names, zip(*product(*categories), strict=True), strict=True))
+    columns = {**rows, HOMES: counts.ravel(), "is_void": _void(table, counts).ravel()}
+    return pl.DataFrame(columns).with_columns(_cell(table))
+
+
+def _void(table: Table, counts: NDArray[np.int64]) -> NDArray[np.bool_]:
+    """Cells of a whole category without homes: their 0 says nothing about a home (7.3)."""
+    void = np.zeros(counts.shape, np.bool_)
+    for axis, name in enumerate(table.dimensions):
+        if name not in table.parts_of:
+            others = tuple(n for n in range(counts.ndim) if n != axis)
+            void |= counts.sum(others, keepdims=True) == 0
+    return void
 
 
 def _check(table: Table) -> None:
@@ -80,15 +94,6 @@ def _check(table: Table) -> None:
     missing = [name for name in table.overlapping if not (frame[name] == ALL).any()]
     if missing:
         raise ValueError(f"table {table.name!r} needs rows with {missing[0]!r} = 'all'")
-
-
-def _every_combination(table: Table) -> pl.LazyFrame:
-    names, counts = list(table.dimensions), table.counts.lazy()
-    grid = counts.select(pl.col(names[0]).unique())
-    for name in names[1:]:
-        grid = grid.join(counts.select(pl.col(name).unique()), how="cross")
-    counted = counts.select(*names, pl.col(HOMES).cast(pl.Int64))
-    return grid.join(counted, on=names, how="left").with_columns(pl.col(HOMES).fill_null(0))
 
 
 def _cell(table: Table) -> pl.Expr:
@@ -113,12 +118,6 @@ def _named(population: str, dimensions: Mapping[str, str]) -> pl.Expr:
     return pl.concat_str(pl.lit(population), *parts, separator=_SEPARATOR, ignore_nulls=True)
 
 
-def _void(table: Table) -> pl.Expr:
-    """A whole category without homes: its 0 says nothing about a home (7.3)."""
-    names = [name for name in table.dimensions if name not in table.parts_of]
-    return pl.any_horizontal((pl.col(HOMES).sum().over(name) == 0) for name in names)
-
-
 def sums_of(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
     """Which cells add up to which: `sum_id`, `cell`, `sign` (1 a part, -1 the total), `exact`.
 
@@ -131,19 +130,16 @@ def sums_of(table: Table, rows: pl.DataFrame) -> pl.DataFrame:
 
 def _sums_over(table: Table, rows: pl.DataFrame, name: str, names: tuple[str, ...]) -> pl.DataFrame:
     others = [n for n in names if n != name]
-    exact = name not in table.overlapping
-    parts = rows.filter(pl.col(name) != ALL)
     keys = [pl.lit(f"{table.population}{_SEPARATOR}{table.name}{_SEPARATOR}{name}")]
     keys += [pl.col(n) for n in others]
-    each = [] if exact else [pl.col(name)]
-    sum_id = pl.concat_str(*keys, *each, separator=_SEPARATOR).alias("sum_id")
-    sign = pl.lit(1, pl.Int8).alias("sign")
-    plus = parts.select(sum_id, "cell", sign)
-    whole = rows.filter(pl.col(name) == ALL)
-    if exact:
-        total = whole.select(sum_id, "cell", -sign)
-    else:
-        right = whole.select(*others, pl.col("cell").alias("whole"))
-        joined = parts.join(right, on=others) if others else parts.join(right, how="cross")
-        total = joined.select(sum_id, pl.col("whole").alias("cell"), -sign)
-    return pl.concat([plus, total]).with_columns(pl.lit(exact).alias("exact"))
+    is_whole = pl.col(name) == ALL
+    sign = pl.when(is_whole).then(-1).otherwise(1).cast(pl.Int8).alias("sign")
+    if name not in table.overlapping:
+        sum_id = pl.concat_str(*keys, separator=_SEPARATOR).alias("sum_id")
+        return rows.select(sum_id, "cell", sign, exact=pl.lit(value=True))
+    # Each part by itself, with the whole that holds it.
+    parts = rows.filter(~is_whole).select(*others, each=name)
+    pairs = rows.join(parts, on=others) if others else rows.join(parts, how="cross")
+    sum_id = pl.concat_str(*keys, "each", separator=_SEPARATOR).alias("sum_id")
+    own = pairs.filter(is_whole | (pl.col(name) == pl.col("each")))
+    return own.select(sum_id, "cell", sign, exact=pl.lit(value=False))

@@ -5,15 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from triage.learn.ranges import (
-    ENDLESS,
-    Flags,
-    Floats,
-    System,
-    cheapest_way,
-    readings,
-    widest,
-)
+from triage.learn.programme import Flags, Floats
+from triage.learn.ranges import ENDLESS, Reader, System
 
 _SLACK = 1e-6  # homes
 _TURNS = 2
@@ -53,7 +46,7 @@ def protect(system: System, needs: Needs) -> Flags:
     CannotProtectError
         If a cell cannot be protected, because what was printed before rules it out.
     """
-    state = _Search(system, needs, needs.hidden, needs.true, needs.true)
+    state = _Search(Reader(system), needs, needs.hidden, needs.true, needs.true)
     state.look_around()
     while (waiting := state.waiting()).size:
         cell = int(waiting[0])
@@ -70,7 +63,7 @@ class _Search:
     the lowest and highest value of a cell in any of them prove its range without another one.
     """
 
-    system: System
+    reader: Reader
     needs: Needs
     hidden: Flags
     least: Floats
@@ -104,8 +97,8 @@ class _Search:
             ceiling = np.full(self.hidden.size, ENDLESS)
             ceiling[waiting] = self.needs.top[waiting]
             self._learn(
-                readings(self.system, self.hidden, goal),
-                readings(self.system, self.hidden, -goal, ceiling),
+                self.reader.readings(self.hidden, goal),
+                self.reader.readings(self.hidden, -goal, ceiling),
             )
             if self.waiting().size == waiting.size:
                 return
@@ -118,12 +111,20 @@ class _Search:
         )
 
     def make_wide(self, cell: int) -> bool:
-        """Let any other count range far enough: as things stand, else upwards, else downwards."""
-        self._learn(*widest(self.system, self.hidden, cell))
+        """Let any other count range far enough: as things stand, else upwards, downwards, both."""
+        self._learn(*self.reader.widest(self.hidden, cell))
         top, least, most = (float(x[cell]) for x in (self.needs.top, self.least, self.most))
         if most - least >= top - _SLACK:
             return True
-        return self._reach(cell, least + top, np.inf) or self._reach(cell, 0.0, most - top)
+        if self._reach(cell, least + top, np.inf) or self._reach(cell, 0.0, most - top):
+            return True
+        # Earlier reports bound it on both sides: neither end alone goes far enough.
+        everything = self.hidden | self.reader.system.may_withhold
+        lowest, highest = (float(x[cell]) for x in self.reader.widest(everything, cell))
+        if highest - lowest < top - _SLACK:
+            return False
+        start = min(max(lowest, least - (top - (most - least)) / 2), highest - top)
+        return self._reach(cell, 0.0, start) and self._reach(cell, start + top, np.inf)
 
     def _reach(self, cell: int, low: float, high: float) -> bool:
         """Withhold what it takes for a cell to lie between two values.
@@ -135,7 +136,7 @@ class _Search:
         wish = np.zeros(self.hidden.size)
         if high <= _SLACK:
             wish[self.waiting()] = _WISH
-        way = cheapest_way(self.system, self.hidden, cell, (low, high), wish)
+        way = self.reader.cheapest_way(self.hidden, cell, (low, high), wish)
         if way is not None:
             self.hidden = self.hidden | way.withheld
             self._learn(way.counts)

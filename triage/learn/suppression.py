@@ -10,8 +10,9 @@ from scipy import sparse
 from triage.contract.disclosure import Disclosure
 from triage.errors import DisclosureError
 from triage.learn.cells import ALL, HOMES, Table, sums_of, with_margins
+from triage.learn.programme import Flags, Floats
 from triage.learn.protection import CannotProtectError, Needs, protect
-from triage.learn.ranges import Flags, Floats, System
+from triage.learn.ranges import System
 
 
 @dataclass(frozen=True, slots=True)
@@ -19,9 +20,9 @@ class Release:
     """Tables as an audience may read them, and what the next report has to know of them.
 
     `tables` by name: the dimensions, `homes` (rounded; null where withheld) and `is_withheld`.
-    `cells` is internal: `cell`, `printed` (null: withheld), `low` and `high` (what a printed
-    count leaves possible), `is_withheld`, `is_small` (under the minimum, or 0), `level`. `sums`
-    as made by `sums_of`. Neither holds the count itself.
+    `cells` is internal: `cell`, `printed` (null: withheld), `low` and `high` (what a reader
+    knows of the count by itself), `is_withheld`, `is_small` (under the minimum, or 0), `level`.
+    `sums` as made by `sums_of`. Neither holds the count itself.
     """
 
     rule: Disclosure
@@ -71,10 +72,13 @@ def suppress(
     sums = pl.concat([*own_sums, *known, *(r.sums for r in before)]).unique()
     system = _system(cells, sums)
     withheld = _protect(system, cells, rule) if rule.withholds else _flags(cells, "is_withheld")
+    is_withheld = pl.col("is_withheld")
     settled = cells.with_columns(pl.Series("is_withheld", withheld)).with_columns(
-        pl.when(~pl.col("is_withheld")).then("printed").alias("printed")
+        pl.when(~is_withheld).then("printed").alias("printed"),
+        pl.when(~is_withheld).then("low").otherwise(0.0).alias("low"),
+        pl.when(~is_withheld).then("high").otherwise("limit").alias("high"),
     )
-    own = settled.drop("homes", "is_fixed")
+    own = settled.select(_CELL)
     return Release(rule, _readable(tables, margins, own, rule), own, sums)
 
 
@@ -95,29 +99,35 @@ def _cells(
         pl.col("least").min(),  # printed in one table, it is known
         pl.col("hidden_by_area").all(),
         pl.col("level").min(),
+        pl.col("shown_from").max(),
+        pl.col("left_out_under").min(),
     )
     if (cells["counts"] > 1).any():
         cell = cells.filter(pl.col("counts") > 1)["cell"].sort()[0].replace("\x1f", ", ")
         raise ValueError(f"two tables give different counts of the same homes: {cell}")
     base = rule.rounding
     rounded = (pl.col("homes") + base // 2) // base * base
-    low = pl.max_horizontal(pl.col("rounded") - base // 2, "least")
+    # What a map shows says more than the table that prints it too, and so does what it leaves out.
+    low = pl.max_horizontal(pl.col("rounded") - base // 2, "least", "shown_from")
+    limit = pl.when(pl.col("left_out_under") > pl.col("least")).then(
+        pl.col("left_out_under").cast(pl.Float64) - 1.0
+    )
     small = (pl.col("homes") < pl.col("least")) & ~pl.col("is_void") & (pl.col("least") > 1)
     return (
-        cells.with_columns(rounded.alias("rounded"))
+        cells.with_columns(rounded.alias("rounded"), limit.fill_null(np.inf).alias("limit"))
         .with_columns(
             pl.col("rounded").alias("printed"),
             pl.when(pl.col("homes") == 0).then(0).otherwise(low).cast(pl.Float64).alias("low"),
             pl.when("is_void")
             .then(0)
-            .otherwise(pl.col("rounded") + (base - 1) // 2)
+            .otherwise(pl.min_horizontal(pl.col("rounded") + (base - 1) // 2, "limit"))
             .cast(pl.Float64)
             .alias("high"),
             small.alias("is_small"),
             (small | (pl.col("hidden_by_area") & ~pl.col("is_void"))).alias("is_withheld"),
             pl.col("is_void").alias("is_fixed"),
         )
-        .select(*_CELL, "homes", "is_fixed")
+        .select(*_CELL, "limit", "homes", "is_fixed")
     )
 
 
@@ -133,11 +143,15 @@ def _of_table(table: Table, rows: pl.DataFrame, rule: Disclosure) -> pl.DataFram
         least = (
             pl.when(in_area & (level == 1)).then(rule.map_area_min).otherwise(rule.map_class_min)
         )
+    left_off, some = _left_off_map(table, rule), pl.col(HOMES) > 0
+    own_count = left_off & some & (pl.col(HOMES) < least)
     return rows.select(
         "cell",
         pl.col(HOMES).alias("homes"),
         "is_void",
         least.cast(pl.Int64).alias("least"),
+        pl.when(~left_off & some).then(least).cast(pl.Int64).alias("shown_from"),
+        pl.when(own_count).then(least).cast(pl.Int64).alias("left_out_under"),
         hidden.alias("hidden_by_area"),
         level.alias("level"),
     )
@@ -152,9 +166,15 @@ def _with_earlier(cells: pl.DataFrame, before: Sequence[Release]) -> pl.DataFram
         # Printed once is printed; the later releases know of the earlier ones.
         .sort("cell", "is_withheld", "low")
         .unique("cell", keep="first", maintain_order=True)
+        .join(cells.select("cell", "limit", now="low"), on="cell", how="left")
         .with_columns(
-            pl.lit(None, pl.Int64).alias("homes"), ~pl.col("is_withheld").alias("is_fixed")
+            pl.when("is_withheld").then("low").otherwise(pl.max_horizontal("low", "now")),
+            pl.min_horizontal("high", "limit"),
+            pl.min_horizontal("limit", pl.when("is_withheld").then("high").otherwise(np.inf)),
+            pl.lit(None, pl.Int64).alias("homes"),
+            ~pl.col("is_withheld").alias("is_fixed"),
         )
+        .select(cells.columns)
     )
     stated = earlier.select("cell", "is_withheld", pl.col("printed").alias("was"))
     again = cells.join(stated, on="cell", suffix="_before")
@@ -180,15 +200,17 @@ def _system(cells: pl.DataFrame, sums: pl.DataFrame) -> System:
         exact=_flags(rows, "exact"),
         low=cells["low"].to_numpy(),
         high=cells["high"].to_numpy(),
+        limit=cells["limit"].to_numpy(),
         may_withhold=~_flags(cells, "is_fixed"),
         cost=_costs(cells),
-        with_moves=sparse.hstack([matrix, matrix, -matrix], format="csc"),
     )
 
 
 def _costs(cells: pl.DataFrame) -> Floats:
     """What a reader loses: large counts and totals the most. Ties go by the cell's name."""
-    size = 1.0 + np.log2(1.0 + np.maximum(cells["high"].to_numpy(), 0.0))
+    high = cells["high"].to_numpy()
+    # One withheld before has no interval; it is out of our hands and costs nothing.
+    size = 1.0 + np.log2(1.0 + np.where(np.isfinite(high), high, 0.0).clip(0.0))
     level = cells["level"].to_numpy()
     weight = 4.0 ** (level.max(initial=0) - level)
     return np.asarray(size * weight * (1.0 + 1e-3 * np.arange(cells.height) / cells.height))
@@ -234,12 +256,16 @@ def _readable(
 
 
 def _left_off_map(table: Table, rule: Disclosure) -> pl.Expr:
-    """A map leaves out small areas and classes even where a table prints them."""
+    """A map leaves out small areas and classes even where a table prints them.
+
+    What nobody has is 0 in every area: left out, it would tell the small areas from the others.
+    """
     if table.area is None:
         return pl.lit(value=False)
     in_area, some = pl.col(table.area) != ALL, pl.col(HOMES) > 0
     small_area = _area_homes(table).is_between(1, rule.map_area_min - 1)
-    return in_area & (small_area | (some & (pl.col(HOMES) < rule.map_class_min)))
+    left_off = small_area | (some & (pl.col(HOMES) < rule.map_class_min))
+    return in_area & left_off & ~pl.col("is_void")
 
 
 def _area_homes(table: Table) -> pl.Expr:
