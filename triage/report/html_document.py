@@ -112,11 +112,12 @@ def _figure(figure: Figure) -> str:
         'id="clip"', f'id="clip_{figure.name}"'
     )
     svg = svg.replace('id="group"', f'id="group_{figure.name}"')
+    note = f'<p class="small">{told(figure.note)}</p>' if figure.note else ""
     named = f'<svg role="img" aria-label="{told(figure.alt)}" '
     return (
         f"<figure><figcaption>{told(figure.title)}</figcaption>"
         f'<p class="small">{told(figure.unit)}</p>{svg.replace("<svg ", named, 1)}'
-        f'<p class="small">{told(figure.alt)}</p></figure>'
+        f'<p class="small">{told(figure.alt)}</p>{note}</figure>'
     )
 
 
