@@ -32,7 +32,7 @@ _COLUMN, _SIDE = 10.0, 0.3  # width of a column; share of the width for its word
 _GAP, _HEAD = 5.0, 13.0
 _NUMBERED = 8.0  # points from which on a band has its number on it
 _OUTLINED = 1.5  # points; a thinner band would be nothing but its outline
-_LEAST = 0.8  # points; a place with any home is seen
+_LEAST = 1.4  # points; a place with any home is seen
 
 
 def draw_flows(figure: Figure, width: float) -> Drawing:

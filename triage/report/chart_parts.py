@@ -1,6 +1,6 @@
 """What every figure of a document is put together from: words, blocks of colour, a legend."""
 
-import textwrap
+import math
 
 from reportlab.graphics.shapes import Circle, Drawing, Line, Rect, String
 from reportlab.lib.colors import Color, HexColor, white
@@ -18,6 +18,7 @@ PLAIN = "#182F5C"
 DOTS = "...."  # a hatch for what is not known
 _INK_ON = {look.fill: look.ink for look in QUEUES}
 _LONGEST = 200  # characters of a label that could ever fit
+_EDGED = 2.5  # points; what is thinner would be nothing but its edge
 _KEY, _GAP = 13.0, 14.0  # a block of the legend with the space after it, and after its word
 
 
@@ -81,15 +82,23 @@ def block(
 ) -> None:
     """A filled rectangle; a hatch is drawn on it in white, dots in grey."""
     edge = RULE if hatch == DOTS else white
+    edge = edge if min(w, h) > _EDGED else None
     drawing.add(Rect(x, y, w, h, fillColor=HexColor(colour), strokeColor=edge, strokeWidth=0.6))
     if hatch == DOTS:
         _dots(drawing, x, y, w, h)
     elif hatch:
-        at = x + 3
-        while at < x + w:
-            over = min(h, x + w - at)
-            drawing.add(Line(at, y, at + over, y + over, strokeColor=white, strokeWidth=0.5))
-            at += 5
+        _stripes(drawing, x, y, w, h)
+
+
+def _stripes(drawing: Drawing, x: float, y: float, w: float, h: float) -> None:
+    """Lines up to the right, 5 points apart, cut at the edges."""
+    at = 3.0 - 5.0 * math.floor((h + 3.0) / 5.0)
+    while at < w:
+        start, end = max(at, 0.0), min(w, at + h)
+        if end > start:
+            ends = (x + start, y + start - at, x + end, y + end - at)
+            drawing.add(Line(*ends, strokeColor=white, strokeWidth=0.5))
+        at += 5.0
 
 
 def _dots(drawing: Drawing, x: float, y: float, w: float, h: float) -> None:
@@ -137,8 +146,3 @@ def label(drawing: Drawing, x: float, middle: float, lines: list[str], anchor: s
     top = middle + (len(lines) - 1) * LEADING / 2 - 2.5
     for n, text in enumerate(lines):
         drawing.add(word(x, top - n * LEADING, text, anchor=anchor))
-
-
-def wrapped(text: str, characters: int) -> list[str]:
-    """Text in lines of about so many characters, for figures that stand alone."""
-    return textwrap.wrap(visible(text), characters) or [""]

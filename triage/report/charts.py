@@ -159,8 +159,8 @@ def _spots(figure: Figure, width: float) -> Drawing:
         _pie(drawing, figure, spot, at, radius)
         taken.append((at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius))
         placed.append((spot.label, at, radius))
-    for label, at, radius in placed:
-        drawing.add(_label(label, at, radius, taken))
+    for name, at, radius in placed:
+        drawing.add(_label(name, at, radius, taken))
     _scale_bar(drawing, scale, width)
     draw_legend(drawing, figure.legend, height, width)
     return drawing

@@ -1,6 +1,6 @@
 """The figure of homes that moved between queues, from counts of which some may be withheld."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from triage.report.chart_flows import STAYED, UNKNOWN

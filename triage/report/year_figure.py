@@ -116,7 +116,7 @@ def _layers(after: Entry) -> str:
 
 
 def _short(title: str) -> str:
-    return title if len(title) <= _TITLE else title.split(",")[0]
+    return title if len(title) <= _TITLE else title.split(",", maxsplit=1)[0]
 
 
 def _alt(months: Sequence[str], states: Sequence[tuple[str, tuple[float, ...]]]) -> str:
