@@ -7,9 +7,10 @@ from pathlib import Path
 import numpy as np
 import polars as pl
 
+from triage.report.labels import ENTERED, LEFT, NOT_JUDGED
 from triage.resources import resource_dir
 from triage.store import Store
-from triage.summary.counts import ENTERED, LEFT, NOT_JUDGED, OPENED, Counted, Stock, count_all
+from triage.summary.counts import OPENED, Counted, Stock, count_all
 
 HOSTILE = '<script>alert(1)</script> =HYPERLINK("x") \u202egnp.exe & "Sons"'
 AS_OF = date(2026, 10, 31)

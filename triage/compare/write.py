@@ -6,6 +6,7 @@ from pathlib import Path
 import polars as pl
 
 from triage.compare.digests import HASHES
+from triage.compare.pictures import figures, write_pictures
 from triage.compare.result import Comparison
 from triage.report.table_book import TableSheet, csv_text, write_tables
 from triage.rules.table import ID
@@ -21,18 +22,23 @@ _MOVED = (
 def write_comparison(made: Comparison, out: Path) -> Comparison:
     """Write movement.parquet, movement.csv, hashes.parquet and movement.xlsx into a new folder.
 
+    And pictures of the moves, moves_of_homes and moves_of_measures, each as SVG and as PNG.
+
     Raises
     ------
     StoreError
         If the folder exists already.
     """
     moved = made.moved.select(_MOVED)
-    names = ("movement.parquet", "movement.csv", "hashes.parquet", "movement.xlsx")
+    names: tuple[str, ...] = ("movement.parquet", "movement.csv")
+    names += ("hashes.parquet", "movement.xlsx")
     with new_run_folder(out) as folder:
         moved.write_parquet(folder / names[0])
         csv_text(moved).write_csv(folder / names[1])
         _hashes(made).write_parquet(folder / names[2])
         write_tables(folder / names[3], _sheets(made, moved), _stamp(made))
+        drawn = figures(made.rows, made.before, made.after)
+        names = (*names, *write_pictures(folder, drawn, _stamp(made)))
     return replace(made, outputs=tuple(out / name for name in names))
 
 

@@ -5,9 +5,12 @@ from pathlib import Path
 
 import polars as pl
 
+from triage.gaps.pictures import gap_figure
 from triage.gaps.run import Gaps, Repairs
+from triage.outputs import CAUTIONS
 from triage.report.cells import inert
 from triage.report.gap_workbook import write_gap_workbook
+from triage.report.picture import write_picture
 from triage.runs import new_run_folder
 
 VISIT_LIST = "visit_list.xlsx"
@@ -24,7 +27,7 @@ _REPAIR_CAUTION = (
 
 
 def write_gaps(gaps: Gaps, out: Path) -> None:
-    """Write tables as CSV and the visit list as a workbook into a new folder.
+    """Write tables as CSV, the visit list as a workbook and a picture into a new folder.
 
     Raises
     ------
@@ -43,6 +46,11 @@ def write_gaps(gaps: Gaps, out: Path) -> None:
             gaps.measures,
             title,
         )
+        # Beside the list, not in it: whoever looks should not know which answer is hoped for.
+        figure = gap_figure(gaps)
+        if figure is not None:
+            stamp = f"{gaps.name}, evidence as of {gaps.as_of}, run {gaps.run_id}. {CAUTIONS[0]}"
+            write_picture(folder, figure, stamp)
 
 
 def write_repairs(repairs: Repairs, out: Path) -> None:

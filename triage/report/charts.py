@@ -1,4 +1,4 @@
-"""Plain figures of a document: bars, intervals and spots, drawn once for PDF and HTML."""
+"""Plain figures of a document: drawn once for PDF and HTML."""
 
 import math
 from collections.abc import Callable
@@ -7,14 +7,27 @@ from reportlab.graphics.shapes import Circle, Drawing, Line, Rect, String, Wedge
 from reportlab.lib.colors import HexColor, white
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
-from triage.report.document import Bar, Figure, Span, Spot
+from triage.report.chart_flows import draw_flows
+from triage.report.chart_months import draw_year
+from triage.report.chart_parts import (
+    INK,
+    LEADING,
+    PALE,
+    PLAIN,
+    ROW,
+    SMALL,
+    TEXT,
+    block,
+    draw_legend,
+    ink_on,
+    label,
+    legend_height,
+    lines_of,
+    word,
+)
+from triage.report.document import Bar, Figure, Flows, Look, Span, Spot, Year
 from triage.report.fonts import BODY, BOLD, register_fonts
-from triage.report.labels import visible
 
-_INK, _PALE, _LINE = HexColor("#1A1A1A"), HexColor("#E8E8E4"), HexColor("#8A8A86")
-_ROW, _TEXT = 12.5, 7.0
-_PLAIN = "#182F5C"
-_LONGEST = 200  # characters of a label that could ever fit
 _LEAST = 0.05  # degrees; a map of one spot is a map of its surroundings
 _Box = tuple[float, float, float, float]  # left, bottom, right, top
 
@@ -29,88 +42,99 @@ def draw(figure: Figure, width: float) -> Drawing:
         Bar: _bars,
         Span: _spans,
         Spot: _spots,
+        Flows: draw_flows,
+        Year: draw_year,
     }
     return drawers[kind](figure, width)
 
 
-def fit(text: str, width: float, size: float = _TEXT, font: str = BODY) -> str:
-    """Text on one line cut to a width, with an ellipsis where something is lost."""
-    text = visible(text)
-    text = text if len(text) <= _LONGEST else text[:_LONGEST] + "…"
-    if stringWidth(text, font, size) <= width:
-        return text
-    while text and stringWidth(text + "…", font, size) > width:
-        text = text[:-1]
-    return text.rstrip() + "…"
-
-
-def _canvas(width: float, rows: int, legend: bool) -> tuple[Drawing, float]:
-    height = rows * _ROW + (18 if legend else 4)
-    return Drawing(width, height), height - (18 if legend else 4)
-
-
-def _legend(drawing: Drawing, figure: Figure, height: float) -> None:
-    x = 0.0
-    for word, colour, hatch in figure.legend:
-        _block(drawing, x, height + 5, 9, 9, colour, hatch)
-        drawing.add(_word(x + 13, height + 7, word))
-        x += 13 + stringWidth(word, BODY, _TEXT) + 14
-
-
-def _block(
-    drawing: Drawing, x: float, y: float, w: float, h: float, colour: str, hatch: str
-) -> None:
-    drawing.add(Rect(x, y, w, h, fillColor=HexColor(colour), strokeColor=white, strokeWidth=0.6))
-    if hatch:
-        at = x + 3
-        while at < x + w:
-            over = min(h, x + w - at)
-            drawing.add(Line(at, y, at + over, y + over, strokeColor=white, strokeWidth=0.5))
-            at += 5
-
-
-def _word(x: float, y: float, text: str, font: str = BODY, anchor: str = "start") -> String:
-    return String(x, y, text, fontName=font, fontSize=_TEXT, fillColor=_INK, textAnchor=anchor)
-
-
 def _bars(figure: Figure, width: float) -> Drawing:
     bars = [mark for mark in figure.marks if isinstance(mark, Bar)]
-    drawing, top = _canvas(width, len(bars), bool(figure.legend))
-    left, right = width * 0.4, max(stringWidth(bar.shown, BODY, _TEXT) for bar in bars) + 8
-    longest = max((sum(bar.parts) for bar in bars), default=0.0) or 1.0
+    left, right = width * 0.4, max(stringWidth(bar.shown, BODY, TEXT) for bar in bars) + 8
+    labels = [lines_of(bar.label, left - 8, figure.label_lines) for bar in bars]
+    rows = [_row(lines, bool(bar.under)) for lines, bar in zip(labels, bars, strict=True)]
+    top = sum(rows)
+    drawing = Drawing(width, top + legend_height(figure.legend, width))
+    longest = max((max(sum(bar.parts), sum(bar.under)) for bar in bars), default=0.0) or 1.0
     scale = (width - left - right) / longest
-    looks = figure.legend or (("", _PLAIN, ""),)
-    for place, bar in enumerate(bars):
-        y = top - (place + 1) * _ROW
-        drawing.add(_word(left - 6, y + 4, fit(bar.label, left - 8), anchor="end"))
-        x = left
-        for value, (_, colour, hatch) in zip(bar.parts, looks, strict=False):
-            if value > 0:
-                _block(drawing, x, y + 1.5, value * scale, _ROW - 4, colour, hatch)
-            x += value * scale
-        drawing.add(_word(x + 4, y + 4, bar.shown))
-    _legend(drawing, figure, top)
+    looks = figure.legend or (("", PLAIN, ""),)
+    y = top
+    for bar, lines, tall in zip(bars, labels, rows, strict=True):
+        y -= tall
+        label(drawing, left - 6, y + tall / 2, lines, "end")
+        thick = ROW - 3
+        base = y + tall / 2 - (1.0 if bar.under else thick / 2)
+        strip = (left, base, scale, thick)
+        end = left + _strip(drawing, bar.parts, looks, strip)
+        _numbers(drawing, bar, looks, strip)
+        if bar.under:
+            strip = (left, base - 5.5, scale, 5.0)
+            end = max(end, left + _strip(drawing, bar.under, looks, strip))
+        drawing.add(word(end + 4, y + tall / 2 - 2.5, bar.shown))
+    draw_legend(drawing, figure.legend, top, width)
     return drawing
+
+
+def _row(lines: list[str], is_double: bool) -> float:
+    """Height of the row of one bar."""
+    return max(ROW + (7.0 if is_double else 0.0), ROW + (len(lines) - 1) * LEADING)
+
+
+def _strip(
+    drawing: Drawing,
+    parts: tuple[float, ...],
+    looks: tuple[Look, ...],
+    at: tuple[float, float, float, float],
+) -> float:
+    """Parts of one bar beside each other from left, bottom, points a unit, height; its length."""
+    left, bottom, scale, thick = at
+    x = left
+    for value, (_, colour, hatch) in zip(parts, looks, strict=False):
+        if value > 0:
+            block(drawing, x, bottom, value * scale, thick, colour, hatch)
+        x += value * scale
+    return x - left
+
+
+def _numbers(
+    drawing: Drawing, bar: Bar, looks: tuple[Look, ...], at: tuple[float, float, float, float]
+) -> None:
+    """What each part says, on a patch of its colour so that no hatch runs through it."""
+    x, bottom, scale, thick = at
+    for value, text, (_, colour, _) in zip(bar.parts, bar.numbers, looks, strict=False):
+        long = stringWidth(text, BODY, SMALL) + 3
+        middle = x + value * scale / 2
+        if text and long + 2 <= value * scale:
+            patch = (middle - long / 2, bottom + 0.8, long, thick - 1.6)
+            drawing.add(Rect(*patch, fillColor=HexColor(colour), strokeColor=None))
+            ink = ink_on(colour)
+            drawing.add(word(middle, bottom + 2, text, BODY, "middle", SMALL, ink))
+        x += value * scale
 
 
 def _spans(figure: Figure, width: float) -> Drawing:
     spans = [mark for mark in figure.marks if isinstance(mark, Span)]
-    drawing, top = _canvas(width, len(spans) + 1, legend=False)
-    left, right = width * 0.42, max(stringWidth(s.shown, BODY, _TEXT) for s in spans) + 10
+    left, right = width * 0.42, max(stringWidth(s.shown, BODY, TEXT) for s in spans) + 10
+    labels = [lines_of(span.label, left - 10, 3) for span in spans]
+    rows = [ROW + (len(lines) - 1) * LEADING for lines in labels]
+    top = sum(rows) + ROW
+    drawing = Drawing(width, top + 4)
     room = width - left - right
     for tick in (0, 25, 50, 75, 100):
         x = left + room * tick / 100
-        drawing.add(Line(x, _ROW, x, top, strokeColor=_PALE, strokeWidth=0.6))
-        drawing.add(_word(x, 4, f"{tick}%", anchor="middle"))
-    for place, span in enumerate(spans):
-        y = top - (place + 0.5) * _ROW
-        drawing.add(_word(left - 8, y - 2.5, fit(span.label, left - 10), anchor="end"))
+        drawing.add(Line(x, ROW, x, top, strokeColor=PALE, strokeWidth=0.6))
+        drawing.add(word(x, 4, f"{tick}%", anchor="middle"))
+    y = top
+    for span, lines, tall in zip(spans, labels, rows, strict=True):
+        y -= tall
+        middle = y + tall / 2
+        label(drawing, left - 8, middle, lines, "end")
         low, high = left + room * span.low, left + room * span.high
-        drawing.add(Line(low, y, high, y, strokeColor=HexColor(_PLAIN), strokeWidth=2.2))
+        drawing.add(Line(low, middle, high, middle, strokeColor=HexColor(PLAIN), strokeWidth=2.2))
         if span.middle is not None:
             at = left + room * span.middle
-            drawing.add(Circle(at, y, 3.2, fillColor=HexColor(_PLAIN), strokeColor=white))
-        drawing.add(_word(left + room + 10, y - 2.5, span.shown))
+            drawing.add(Circle(at, middle, 3.2, fillColor=HexColor(PLAIN), strokeColor=white))
+        drawing.add(word(left + room + 10, middle - 2.5, span.shown))
     return drawing
 
 
@@ -124,8 +148,8 @@ def _spots(figure: Figure, width: float) -> Drawing:
     tall = max(max(ys) - min(ys), _LEAST)
     scale = min((width - 2 * edge) / wide, 105.0 / tall)
     height = tall * scale + 2 * edge
-    drawing = Drawing(width, height + 18)
-    drawing.add(Rect(0, 0, width, height, fillColor=HexColor("#F6F6F3"), strokeColor=_PALE))
+    drawing = Drawing(width, height + legend_height(figure.legend, width))
+    drawing.add(Rect(0, 0, width, height, fillColor=HexColor("#F6F6F3"), strokeColor=PALE))
     shift = (width - wide * scale) / 2
     taken: list[_Box] = []
     placed = []
@@ -135,10 +159,10 @@ def _spots(figure: Figure, width: float) -> Drawing:
         _pie(drawing, figure, spot, at, radius)
         taken.append((at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius))
         placed.append((spot.label, at, radius))
-    for label, at, radius in placed:
-        drawing.add(_label(label, at, radius, taken))
+    for name, at, radius in placed:
+        drawing.add(_label(name, at, radius, taken))
     _scale_bar(drawing, scale, width)
-    _legend(drawing, figure, height)
+    draw_legend(drawing, figure.legend, height, width)
     return drawing
 
 
@@ -159,7 +183,7 @@ def _pie(
 
 def _label(text: str, at: tuple[float, float], radius: float, taken: list[_Box]) -> String:
     """The name of a spot beside it, where nothing else is, and the place marked as taken."""
-    long, away = stringWidth(text, BOLD, _TEXT), radius + 3
+    long, away = stringWidth(text, BOLD, TEXT), radius + 3
     x, y = at
     places = [
         (x + away, y - 2.5),
@@ -176,7 +200,7 @@ def _label(text: str, at: tuple[float, float], radius: float, taken: list[_Box])
 
     best = min(places, key=clashes)
     taken.append((best[0], best[1] - 1, best[0] + long, best[1] + 6))
-    return _word(*best, text, BOLD)
+    return word(*best, text, BOLD)
 
 
 def _scale_bar(drawing: Drawing, scale: float, width: float) -> None:
@@ -186,6 +210,6 @@ def _scale_bar(drawing: Drawing, scale: float, width: float) -> None:
     power = 10.0 ** math.floor(math.log10(room))
     km = max(step * power for step in (1, 2, 5) if step * power <= room)
     y, end = 8.0, 10 + km * per_km
-    drawing.add(Line(10, y, end, y, strokeColor=_INK, strokeWidth=1.2))
-    drawing.add(_word(end + 4, y - 2.5, f"{km:g} km"))
-    drawing.add(_word(width - 8, 6, "north is up", anchor="end"))
+    drawing.add(Line(10, y, end, y, strokeColor=INK, strokeWidth=1.2))
+    drawing.add(word(end + 4, y - 2.5, f"{km:g} km"))
+    drawing.add(word(width - 8, 6, "north is up", anchor="end"))

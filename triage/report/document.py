@@ -3,6 +3,8 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+Look = tuple[str, str, str]  # word, colour, hatch
+
 
 @dataclass(frozen=True, slots=True)
 class Words:
@@ -43,11 +45,17 @@ class Grid:
 
 @dataclass(frozen=True, slots=True)
 class Bar:
-    """One bar: its label and, in order, the length of each of its parts."""
+    """One bar: its label and, in order, the length of each of its parts.
+
+    `under` are the parts of a second, thinner bar below it; `numbers` stand in the parts, where
+    they fit.
+    """
 
     label: str
     parts: tuple[float, ...]
     shown: str
+    under: tuple[float, ...] = ()
+    numbers: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,15 +81,64 @@ class Spot:
 
 
 @dataclass(frozen=True, slots=True)
+class Place:
+    """An end of flows: `homes` sets its height, the words stand beside it."""
+
+    name: str
+    homes: int
+    shown: str
+    detail: str
+    look: Look
+
+
+@dataclass(frozen=True, slots=True)
+class Flow:
+    """Homes from one place to another, as numbers of the lists of places."""
+
+    was: int
+    now: int
+    homes: int
+    is_move: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Flows:
+    """Two columns of places and the flows between them; every height is a number of homes."""
+
+    before: tuple[Place, ...]
+    after: tuple[Place, ...]
+    flows: tuple[Flow, ...]
+    heads: tuple[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class Year:
+    """Twelve values of each of a few states, beside each other, month by month.
+
+    `limit` is drawn as a line, or named above the scale where that would flatten the bars.
+    """
+
+    months: tuple[str, ...]
+    states: tuple[tuple[str, tuple[float, ...]], ...]
+    unit: str
+    limit: tuple[float, str] | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Figure:
-    """Bars, intervals or spots. The title says the finding, `unit` what is counted and n."""
+    """Marks of one kind. The title says the finding, `unit` what is counted and n."""
 
     name: str
     title: str
     unit: str
     alt: str
-    marks: tuple[Bar, ...] | tuple[Span, ...] | tuple[Spot, ...]
-    legend: tuple[tuple[str, str, str], ...] = ()  # word, colour, hatch
+    marks: (
+        tuple[Bar, ...] | tuple[Span, ...] | tuple[Spot, ...] | tuple[Flows, ...] | tuple[Year, ...]
+    )
+    legend: tuple[Look, ...] = ()
+    label_lines: int = 2  # lines that a label of a bar may take
+    note: str = ""  # printed under it
+    says_all: bool = False  # its labels say all that `alt` says: not printed on paper again
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,15 +1,13 @@
 """A document as one HTML file that needs nothing else."""
 
-import re
 from html import escape
 from pathlib import Path
-
-from reportlab.graphics import renderSVG
 
 from triage.report.charts import draw
 from triage.report.document import Document, Figure, Grid, Section, Words
 from triage.report.labels import visible
 from triage.report.pdf import LONGEST
+from triage.report.svg import svg_text
 
 _STYLE = """
 :root{--ink:#1a1a1a;--accent:#182f5c;--rule:#b9b9b4;--soft:#4a4a46}
@@ -29,10 +27,12 @@ thead th,.n{overflow-wrap:normal}
 thead th{font-weight:700;border-bottom:2px solid var(--accent);vertical-align:bottom}
 .n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 thead .n{white-space:normal}
-figure{margin:1rem 0}figcaption{font-weight:700}figure svg{width:100%;height:auto;display:block}
+figure{margin:1rem 0}figcaption{font-weight:700}
+figure svg{width:100%;min-width:36rem;height:auto;display:block}
 .sign{border:2px solid var(--accent)}.sign th{width:26%;font-weight:700}
 footer{margin-top:2rem;border-top:1px solid var(--rule);padding-top:.5rem}
-@media print{body{max-width:none;padding:0;font-size:9pt}thead{display:table-header-group}
+@media print{body{max-width:none;padding:0;font-size:9pt}figure svg{min-width:0}
+thead{display:table-header-group}
 tr,figure{break-inside:avoid}h2{break-after:avoid}}
 """
 _SVG_WIDTH = 520.0
@@ -104,25 +104,19 @@ def _side(column: int, grid: Grid) -> str:
 
 
 def _figure(figure: Figure) -> str:
-    svg = renderSVG.drawToString(draw(figure, _SVG_WIDTH))
-    svg = svg[svg.index("<svg") :]
-    svg = re.sub(r"font-family: ?DejaVuSans(-Bold)?", _family, svg)
-    svg = re.sub(r"\s*<(title|desc)>.*?</\1>", "", svg, flags=re.DOTALL)
-    svg = svg.replace("#clip", f"#clip_{figure.name}").replace(
-        'id="clip"', f'id="clip_{figure.name}"'
-    )
-    svg = svg.replace('id="group"', f'id="group_{figure.name}"')
+    svg = svg_text(draw(figure, _SVG_WIDTH), figure.name)
     named = f'<svg role="img" aria-label="{told(figure.alt)}" '
+    note = f'<p class="small">{told(figure.note)}</p>' if figure.note else ""
+    # A narrow page moves the picture sideways: shrunk to fit, nobody could read it.
+    wide = (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{told(figure.title)}">'
+        f"{svg.replace('<svg ', named, 1)}</div>"
+    )
     return (
         f"<figure><figcaption>{told(figure.title)}</figcaption>"
-        f'<p class="small">{told(figure.unit)}</p>{svg.replace("<svg ", named, 1)}'
-        f'<p class="small">{told(figure.alt)}</p></figure>'
+        f'<p class="small">{told(figure.unit)}</p>{wide}'
+        f'<p class="small">{told(figure.alt)}</p>{note}</figure>'
     )
-
-
-def _family(found: re.Match[str]) -> str:
-    weight = "; font-weight: bold" if found[1] else ""
-    return f"font-family: 'DejaVu Sans', Verdana, sans-serif{weight}"
 
 
 def _sign_off(document: Document) -> str:

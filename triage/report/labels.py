@@ -57,6 +57,8 @@ QUEUES: tuple[QueueLook, ...] = (
 )
 LOOK = {look.queue: look for look in QUEUES}
 SAFE, FIX, REVIEW = (look.queue for look in QUEUES)
+LEFT, ENTERED = "left the stock", "new to the stock"
+NOT_JUDGED = "nothing to judge"
 
 # Worst last: what a home or a block shows when its parts differ (fix beats review beats safe).
 WORST_ORDER = (SAFE, REVIEW, FIX)

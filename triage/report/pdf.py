@@ -115,12 +115,13 @@ def _grid(grid: Grid) -> list[Flowable]:
 
 
 def _figure(figure: Figure) -> list[Flowable]:
+    told = (figure.note,) if figure.says_all else (figure.alt, figure.note)
     parts = [
         paragraph(figure.title, _CAPTION),
         paragraph(figure.unit, _SMALL),
         Spacer(0, 3),
         draw(figure, WIDTH),
-        paragraph(figure.alt, _SMALL),
+        *(paragraph(text, _SMALL) for text in told if text),
     ]
     return [KeepTogether(parts), Spacer(0, 4)]
 
@@ -144,16 +145,18 @@ def _blocks(section: Section) -> list[Flowable]:
 
 def sign_off(lines: Sequence[tuple[str, str]]) -> Table:
     """A box for the name, the role, the date and the hand of whoever answers for it."""
-    rows = [[paragraph(what, _HEAD), paragraph(said, _CELL)] for what, said in lines]
-    made = Table(rows, colWidths=[WIDTH * 0.26, WIDTH * 0.74])
+    cells = [(paragraph(what, _HEAD), paragraph(said, _CELL)) for what, said in lines]
+    cells += [("", "")] * (len(cells) % 2)
+    rows = [[*one, *other] for one, other in zip(cells[::2], cells[1::2], strict=True)]
+    made = Table(rows, colWidths=[WIDTH * share for share in (0.11, 0.39, 0.11, 0.39)])
     made.setStyle(
         TableStyle(
             [
                 ("BOX", (0, 0), (-1, -1), 0.8, ACCENT),
                 ("INNERGRID", (0, 0), (-1, -1), 0.25, RULE),
                 ("VALIGN", (0, 0), (-1, -1), "MIDDLE"),
-                ("TOPPADDING", (0, 0), (-1, -1), 4),
-                ("BOTTOMPADDING", (0, 0), (-1, -1), 5),
+                ("TOPPADDING", (0, 0), (-1, -1), 6),
+                ("BOTTOMPADDING", (0, 0), (-1, -1), 8),
             ]
         )
     )
@@ -173,8 +176,8 @@ def write_pdf(path: Path, document: Document) -> None:
         pagesize=A4,
         leftMargin=MARGIN,
         rightMargin=MARGIN,
-        topMargin=12 * mm,
-        bottomMargin=16 * mm,
+        topMargin=11 * mm,
+        bottomMargin=14 * mm,
         title=visible(document.title)[:LONGEST],
         subject=visible(document.subtitle)[:LONGEST],
         lang="en",

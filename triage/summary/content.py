@@ -1,12 +1,14 @@
 """Parts 1 to 6 of a programme summary: what it is, how many, what moved, and why."""
 
+from triage.report.chart_parts import DOTS
 from triage.report.document import Bar, Figure, Grid, Section, Words
-from triage.report.labels import FIX, LANES, LOOK, MEASURE_GROUPS, QUEUES, REVIEW, SAFE
-from triage.summary.counts import COVERAGE, ENTERED, LEFT, NOT_JUDGED
-from triage.summary.told import Facts, Told
+from triage.report.flow_figure import Moves, MoveWords, flow_ends, flow_figure, title_of
+from triage.report.labels import FIX, LANES, MEASURE_GROUPS, QUEUES, REVIEW, SAFE
+from triage.summary.counts import COVERAGE
+from triage.summary.told import NO_SHARE, STAR, Facts, Told
 
-_WITHHELD = ("Withheld", "#D5D5D0", "")
-TOP = 12
+_WITHHELD = ("Withheld", "#F1F1ED", DOTS)
+TOP = 10
 _COVERAGE_WORDS = {
     "decidable": "In date and decidable: every required rule could be answered",
     "not decidable": "In date, not decidable on the evidence held",
@@ -154,7 +156,8 @@ def _queues(told: Told, facts: Facts) -> Section:
         lanes.append((title, *map(told.text, of), told.text(parts[2])))
         if group != "all" and total and total >= told.rule.percent_min:
             sizes = tuple(100 * share for share in shares_of(parts, total))
-            bars.append(Bar(title, sizes, f"n = {total:,}"))
+            numbers = tuple(f"{size:.0f}%" for size in sizes[:3])
+            bars.append(Bar(title, sizes, f"n = {total:,}", numbers=numbers))
     home = [told.homes("queues", queue=q.queue) for q in QUEUES]
     heads = ("Safe to insulate", "Fix water first", "Specialist review", "All", "Decidable")
     main = Grid(
@@ -183,7 +186,7 @@ def _queues(told: Told, facts: Facts) -> Section:
         f"{q.title.lower()} {told.text(n)}" for q, n in zip(QUEUES, home, strict=True)
     )
     judged = told.text(told.homes("queues"))
-    words = f"By the worst measure of each of {judged} homes with a measure proposed: {worst}."
+    words = f"Homes by their worst measure, of {judged} with one proposed: {worst}."
     blocks: list[Words | Grid | Figure] = [Words(words), main]
     if bars:
         blocks.append(_queue_figure(told, tuple(bars)))
@@ -204,7 +207,7 @@ def _queue_figure(told: Told, bars: tuple[Bar, ...]) -> Figure:
     )
     left = f" Groups of fewer than {told.rule.percent_min} homes are left out."
     unit = f"Share of the homes of each measure group, percent; n homes at the right.{left}"
-    return Figure("queue_shares", title, unit, alt + ".", bars, legend(told))
+    return Figure("queue_shares", title, unit, alt + ".", bars, legend(told), says_all=True)
 
 
 def _movement(told: Told, facts: Facts) -> Section:
@@ -212,26 +215,20 @@ def _movement(told: Told, facts: Facts) -> Section:
     if not told.has("movement"):
         words = f"Not recorded: {facts.before}."
         return Section(title, (Words(words),))
-    froms, tos = (*LOOK, NOT_JUDGED, ENTERED), (*LOOK, NOT_JUDGED, LEFT)
-    froms, tos = (SAFE, FIX, REVIEW, *froms[3:]), (SAFE, FIX, REVIEW, *tos[3:])
-
-    def word(name: str) -> str:
-        return LOOK[name].title if name in LOOK else name.capitalize()
-
+    moves = moves_of(told)
     rows = [
         (
-            word(was),
-            *(told.text(told.homes("movement", queue_before=was, queue=now)) for now in tos),
-            told.text(told.homes("movement", queue_before=was)),
+            title_of(was),
+            *(told.text(moves.flows[was, now]) for now in moves.now),
+            told.text(moves.was[was]),
         )
-        for was in froms
+        for was in moves.was
     ]
-    ends = [told.text(told.homes("movement", queue=now)) for now in tos]
-    rows.append(("All", *ends, told.text(told.homes("movement"))))
+    rows.append(("All", *map(told.text, moves.now.values()), told.text(moves.whole)))
     grid = Grid(
         "movement",
         "Homes by worst queue: before in rows, now in columns",
-        ("From", *(f"to {word(now).lower()}" for now in tos), "All"),
+        ("From", *(f"to {title_of(now).lower()}" for now in moves.now), "All"),
         tuple(rows),
         notes=told.notes,
     )
@@ -241,7 +238,25 @@ def _movement(told: Told, facts: Facts) -> Section:
         f"insulate, {told.text(came[REVIEW])} from specialist review. Repairs that failed their "
         "check: see part 8."
     )
-    return Section(title, (Words(f"Compared with {facts.before}."), grid, Words(back)))
+    by = f"Homes by their worst queue, {facts.before} at the left, this report at the right"
+    figure = flow_figure(moves, MoveWords("movement_flow", "homes", by, ("Before", "Now")))
+    drawn = [figure] if figure else [Words("No flow between queues can be drawn.")]
+    return Section(title, (Words(f"Compared with {facts.before}."), *drawn, grid, Words(back)))
+
+
+def moves_of(told: Told) -> Moves:
+    """The movement as it is printed, from and to in the order of the table."""
+    froms, tos = flow_ends()
+    return Moves(
+        {
+            (was, now): told.homes("movement", queue_before=was, queue=now)
+            for was in froms
+            for now in tos
+        },
+        {was: told.homes("movement", queue_before=was) for was in froms},
+        {now: told.homes("movement", queue=now) for now in tos},
+        told.homes("movement"),
+    )
 
 
 def _top(told: Told, table: str, column: str, words: dict[str, str]) -> list[tuple[str, str, int]]:
@@ -275,12 +290,22 @@ def _ranked(
         notes=(once, *told.notes),
         on_paper=False,
     )
-    bars = tuple(Bar(w, (float(n),), f"{n:,} · {told.share(n, whole)}") for w, n in coded[:TOP])
+    bars = tuple(Bar(w, (float(n),), _with_share(told, n, whole)) for w, n in coded[:TOP])
     short = ((k if column == "rule_id" else w, n) for k, w, n in found[:TOP])
-    alt = "; ".join(f"{w} {n:,}" for w, n in short) + f". {once}{drawn}"
+    alt = "; ".join(f"{w} {n:,}" for w, n in short) + "."
     title = f"{found[0][1]}: {heads[2]} {found[0][2]:,} homes, the most"
-    unit = f"{heads[0]}: homes, and share of n = {told.text(whole)} homes with a measure proposed."
-    return [Figure(table + "_bars", title, unit, alt, bars), grid]
+    of = f"homes, and share of n = {told.text(whole)} homes with a measure proposed"
+    if whole is None:
+        of = f"n homes; how many have a measure proposed is withheld ({STAR}), so no share"
+    unit = f"{heads[0]}: {of}."
+    note = f"{once}{drawn}"
+    return [Figure(table + "_bars", title, unit, alt, bars, note=note, says_all=True), grid]
+
+
+def _with_share(told: Told, homes: int, whole: int | None) -> str:
+    """A count at the end of a bar, with its share where one is printed."""
+    share = told.share(homes, whole)
+    return f"{homes:,}" if share == NO_SHARE else f"{homes:,} · {share}"
 
 
 def _reasons(told: Told, facts: Facts) -> Section:
@@ -298,4 +323,4 @@ def _reasons(told: Told, facts: Facts) -> Section:
         dict(facts.field_labels),
         ("Missing answers, by homes waiting", "Answer", "missing at"),
     )
-    return Section("6  Reasons", (*rules, *gaps))
+    return Section("6  Reasons", (*rules, *gaps, *facts.condensate))

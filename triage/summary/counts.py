@@ -6,14 +6,21 @@ from dataclasses import dataclass
 import polars as pl
 
 from triage.learn.cells import ALL, HOMES, Table
-from triage.report.labels import FIX, LANES, MEASURE_GROUPS, REVIEW, SAFE
+from triage.report.labels import (
+    ENTERED,
+    FIX,
+    LANES,
+    LEFT,
+    MEASURE_GROUPS,
+    NOT_JUDGED,
+    REVIEW,
+    SAFE,
+)
 from triage.store import Store
 from triage.summary.links import Links
 
 QUEUES = (SAFE, FIX, REVIEW)
 COVERAGE = ("decidable", "not decidable", "out of date", "nothing proposed", "not surveyed")
-LEFT, ENTERED = "left the stock", "new to the stock"
-NOT_JUDGED = "nothing to judge"
 REPAIR_STATES = (
     *("ordered, not completed", "failed verification"),
     *("completed, not verified", "verified"),

@@ -22,13 +22,15 @@ from triage.outputs import CAUTIONS
 from triage.report.cells import inert
 from triage.report.document import Document, Grid
 from triage.report.html_document import write_html
+from triage.report.labels import ENTERED, LEFT, NOT_JUDGED
 from triage.report.pdf import write_pdf
 from triage.report.template import label_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
+from triage.summary.condensate import condensate_blocks
 from triage.summary.content import first_parts
-from triage.summary.counts import ENTERED, LEFT, NOT_JUDGED, Counted, Stock, count_all
+from triage.summary.counts import Counted, Stock, count_all
 from triage.summary.findings import last_parts
 from triage.summary.keep import KEEP, SEND, Earlier, read_earlier, stock_name, write_kept
 from triage.summary.roofs import roof_tables
@@ -253,6 +255,7 @@ def _facts(work: Summary) -> Facts:
     climate = work.store.table("climate_record").select("climate_name", "dataset").unique()
     told = [" · ".join(t for t in row if t) for row in climate.sort(pl.all()).iter_rows()]
     before = work.earlier
+    is_inside = not work.rules.audiences[work.audience].withholds
     return Facts(
         record=record,
         name=programme.name,
@@ -269,6 +272,7 @@ def _facts(work: Summary) -> Facts:
         disclosure=f"sha256 {work.rules.digest[:12]}",
         signed_by=work.signed_by,
         places=_places(work.store),
+        condensate=condensate_blocks(work.run, policy, programme) if is_inside else (),
     )
 
 
