@@ -68,19 +68,29 @@ class Panel:
             edgecolor=INK,
             lw=0.7,
         )
-        box = (0.22, middle - 0.075), 0.26, 0.15
-        # Hatches take the colour of the edge, so that the outline is a second box.
-        self.axes.add_patch(Rectangle(*box, fc=look.fill, ec="white", hatch=look.hatch or None))
-        self.axes.add_patch(Rectangle(*box, fc="none", ec=INK, lw=0.7))
         share = f"{count / whole:.0%}" if whole >= 10 else ""
-        self._write(0.57, look.title, 9, step=0)
-        self._write(self.width - 0.47, f"{count:,}", 9, align="right", step=0)
-        self._write(self.width, share, 9, align="right", step=_LINE_IN)
+        self.block(look.fill, look.hatch, look.title, f"{count:,}", share)
+
+    def block(self, fill: str, hatch: str, title: str, count: str, share: str) -> None:
+        """Write one class: its part of a ring or a bar, title, homes and share."""
+        box = (0.22, self.y - 0.135), 0.26, 0.15
+        # Hatches take the colour of the edge, so that the outline is a second box.
+        self.axes.add_patch(Rectangle(*box, fc=fill, ec="white", hatch=hatch or None))
+        self.axes.add_patch(Rectangle(*box, fc="none", ec=INK, lw=0.7))
+        for number, line in enumerate(textwrap.wrap(title, 27)):
+            if number == 0:
+                self._write(self.width - 0.47, count, 9, align="right", step=0)
+                self._write(self.width, share, 9, align="right", step=0)
+            self._write(0.57, line, 9, step=_LINE_IN if number == 0 else 0.16)
+
+    def stated(self, title: str, count: str) -> None:
+        """Write a line with a count in words and no mark."""
+        self._write(0.57, title, 9, colour=SOFT_INK, step=0)
+        self._write(self.width - 0.47, count, 9, colour=SOFT_INK, align="right")
 
     def total(self, title: str, count: int) -> None:
         """Write a line with a number and no mark."""
-        self._write(0.57, title, 9, colour=SOFT_INK, step=0)
-        self._write(self.width - 0.47, f"{count:,}", 9, colour=SOFT_INK, align="right")
+        self.stated(title, f"{count:,}")
 
     def pair(self, left: str, right: str) -> None:
         """Write a name and a number."""

@@ -1,11 +1,15 @@
-"""The area that each home counts in: the programme's own map, where it brings one."""
+"""The area that each home and each foamed roof counts in, and the class of the roof."""
 
 import numpy as np
 import polars as pl
 
+from triage.contract.inspection import InspectionPolicy
 from triage.contract.programme import AreaFile
+from triage.learn.priority import with_priority
+from triage.learn.roofs import foamed_roofs
 from triage.place.layers import NOWHERE, join_layer, own_areas
 from triage.report.page.content import COARSE
+from triage.store import Store
 
 NOT_KNOWN = "not known"
 SCHEMA = pl.Schema({"property_id": pl.String, "area": pl.String})
@@ -43,6 +47,36 @@ def area_of_homes(homes: pl.DataFrame, areas: AreaFile | None) -> pl.DataFrame:
     names = np.array([*layer.labels, NOT_KNOWN], dtype=object)
     named = names[np.where(first == NOWHERE, len(layer.labels), first)].tolist()
     found = placed.select("property_id").with_columns(pl.Series("area", named, dtype=pl.String))
-    return homes.select("property_id").join(
-        found, on="property_id", how="left", maintain_order="left"
-    ).with_columns(pl.col("area").fill_null(NOT_KNOWN))
+    return (
+        homes.select("property_id")
+        .join(found, on="property_id", how="left", maintain_order="left")
+        .with_columns(pl.col("area").fill_null(NOT_KNOWN))
+    )
+
+
+def roof_classes(run: Store, policy: InspectionPolicy, homes: pl.DataFrame) -> pl.DataFrame:
+    """Foamed roofs by area and starting class.
+
+    Parameters
+    ----------
+    run
+        The run's store.
+    policy
+        Says what the classes are.
+    homes
+        property_id and area of every home.
+
+    Returns
+    -------
+    pl.DataFrame
+        roof_id, area (of its first home) and foam_class ("1" to "6", as the policy numbers them).
+    """
+    roofs = foamed_roofs(run.table("queue"), run.table("current_evidence"), run.table("quantity"))
+    return (
+        with_priority(roofs, policy)
+        .select(
+            "roof_id", "property_id", pl.col("class_number").cast(pl.String).alias("foam_class")
+        )
+        .join(homes, on="property_id", how="left", maintain_order="left")
+        .select("roof_id", pl.col("area").fill_null(NOT_KNOWN), "foam_class")
+    )

@@ -21,6 +21,7 @@ from triage.summary.links import Links
 
 QUEUES = (SAFE, FIX, REVIEW)
 COVERAGE = ("decidable", "not decidable", "out of date", "nothing proposed", "not surveyed")
+EXPOSURES = ("very_severe", "severe", "moderate", "sheltered", "not known")
 REPAIR_STATES = (
     *("ordered, not completed", "failed verification"),
     *("completed, not verified", "verified"),
@@ -36,7 +37,7 @@ class Stock:
     run: str
 
     def of(self, what: str) -> str:
-        """`what` is homes, judged, measures, review, safe, roofs, opened, targeted, repairs."""
+        """`what`: homes, judged, measures, review, safe, roofs, foamed, opened, targeted, repairs."""
         return f"{self.run} {what}"
 
 
@@ -74,9 +75,7 @@ def count_all(store: Store, stock: Stock, total: int | None, moved: pl.DataFrame
         *_roofs(store.table("report_roof"), stock),
         Table("targeted", stock.of("targeted"), _targeted(store.table("report_finding"))),
     ]
-    if judged["area"].n_unique() > 1:
-        by_area = _count(judged, area=_sorted(judged, "area"), queue=QUEUES)
-        tables.append(Table("areas", stock.of("judged"), by_area, area="area"))
+    tables += _by_area(judged, store.table("report_roof_class"), stock)
     if moved is not None:
         tables.append(_movement(moved, stock))
     return Counted(tuple(t for t in tables if t.counts.height), _links(tables, stock))
@@ -212,6 +211,26 @@ def _targeted(findings: pl.DataFrame) -> pl.DataFrame:
     return _count(found, found=FOUND) if findings.height else _count(found.clear(), found=())
 
 
+def _by_area(judged: pl.DataFrame, classed: pl.DataFrame, stock: Stock) -> list[Table]:
+    """What the maps draw; nothing where all homes are in one area."""
+    if judged["area"].n_unique() < 2:
+        return []
+    made = []
+    for name, dimension, categories in (
+        ("areas", "queue", QUEUES),
+        ("area_gaps", "coverage", COVERAGE[:3]),
+        ("area_exposure", "exposure", EXPOSURES),
+    ):
+        classes = {"area": _sorted(judged, "area"), dimension: categories}
+        counts = _count(judged, **classes)
+        made.append(Table(name, stock.of("judged"), counts, area="area"))
+    if classed["area"].n_unique() > 1:
+        classes = {"area": _sorted(classed, "area"), "foam_class": _sorted(classed, "foam_class")}
+        counts = _count(classed, **classes)
+        made.append(Table("area_foam", stock.of("foamed"), counts, area="area"))
+    return made
+
+
 def _movement(moved: pl.DataFrame, stock: Stock) -> Table:
     before = str(moved["population_before"][0]) if moved.height else "none"
     places = {
@@ -223,6 +242,10 @@ def _movement(moved: pl.DataFrame, stock: Stock) -> Table:
     return Table("movement", f"{before} to {stock.run}", counts, stands_for=stands_for)
 
 
+def _total(table: Table) -> int:
+    return int(table.counts[HOMES].sum())
+
+
 def _links(tables: Sequence[Table], stock: Stock) -> pl.DataFrame:
     by_name: Mapping[str, Table] = {table.name: table for table in tables}
     links = Links()
@@ -230,6 +253,8 @@ def _links(tables: Sequence[Table], stock: Stock) -> pl.DataFrame:
     homes, review = stock.of("homes"), stock.of("review")
     with_measure = [links.cell(homes, coverage=c) for c in COVERAGE[:3]]
     links.equal(with_measure, links.cell(judged))
+    for coverage in COVERAGE[:3] if "area_gaps" in by_name else ():
+        links.equal([links.cell(judged, coverage=coverage)], links.cell(homes, coverage=coverage))
     links.at_most([links.cell(judged)], [links.cell(measures)])
     links.at_most([with_measure[0]], [links.cell(measures, decidable="yes")])
     for queue in QUEUES:
@@ -249,6 +274,8 @@ def _links(tables: Sequence[Table], stock: Stock) -> pl.DataFrame:
     links.equal([links.cell(stock.of("safe"))], links.cell(measures, queue=SAFE))
     if by_name["roofs"].counts.height:
         _roof_links(links, by_name["roofs"], stock)
+    if "area_foam" in by_name and _total(by_name["area_foam"]) == _total(by_name["roofs"]):
+        links.equal([links.cell(stock.of("foamed"))], links.cell(stock.of("roofs")))
     return links.frame()
 
 

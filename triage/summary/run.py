@@ -28,6 +28,7 @@ from triage.report.template import label_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
+from triage.summary.areas import area_of_homes, roof_classes
 from triage.summary.condensate import condensate_blocks
 from triage.summary.content import first_parts
 from triage.summary.counts import Counted, Stock, count_all
@@ -115,6 +116,7 @@ def make_report(
     earlier = read_earlier(before, withholds=withholds) if before is not None else None
     _same_programme(record, earlier, before)
     stages = {
+        "areas": _areas,
         "foamed_roofs": lambda work: _foamed_roofs(work, rule_folder),
         "tables": _tables,
         "write": _write,
@@ -161,9 +163,22 @@ def _need_tables(run: Store, folder: Path) -> None:
         raise StoreError(what, str(folder), "run the programme again, then report")
 
 
+def _areas(work: Summary) -> None:
+    programme = open_stored(work.source, stored_inputs(work.source, work.record))[0]
+    homes = work.store.table("home_queue")
+    work.store.put("report_place", area_of_homes(homes, programme.areas))
+
+
 def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
-    for name, frame in roof_tables(work.run, load_inspection(rule_folder), work.as_of).items():
+    policy = load_inspection(rule_folder)
+    for name, frame in roof_tables(work.run, policy, work.as_of).items():
         work.store.put(name, frame)
+    homes = work.store.table("report_home").select("property_id", "area")
+    work.store.put("report_roof_class", roof_classes(work.run, policy, homes))
+    work.out["foam_classes"] = {
+        str(number): case.name
+        for number, case in sorted(zip(policy.class_numbers, policy.classes, strict=True))
+    }
 
 
 def _tables(work: Summary) -> None:
