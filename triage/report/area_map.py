@@ -215,6 +215,6 @@ def _write_panel(panel: Panel, shown: AreaMap, left_out: int) -> None:
         else:
             panel.block(look.fill, look.hatch, title, count, share)
     panel.gap()
-    panel.words("A hexagon is an area: its name, the share of each class, and how many n are.")
+    panel.words("A hexagon is an area: its name, the share of each class, and its count n.")
     if left_out:
         panel.words(f"{left_out:,} smaller areas are in the table alone.")

@@ -77,11 +77,11 @@ class Panel:
         # Hatches take the colour of the edge, so that the outline is a second box.
         self.axes.add_patch(Rectangle(*box, fc=fill, ec="white", hatch=hatch or None))
         self.axes.add_patch(Rectangle(*box, fc="none", ec=INK, lw=0.7))
-        for number, line in enumerate(textwrap.wrap(title, 27)):
-            if number == 0:
-                self._write(self.width - 0.47, count, 9, align="right", step=0)
-                self._write(self.width, share, 9, align="right", step=0)
-            self._write(0.57, line, 9, step=_LINE_IN if number == 0 else 0.16)
+        self._write(self.width - 0.47, count, 9, align="right", step=0)
+        self._write(self.width, share, 9, align="right", step=0)
+        for line in textwrap.wrap(title, 23):
+            self._write(0.57, line, 9, step=0.155)
+        self.y -= _LINE_IN - 0.155
 
     def stated(self, title: str, count: str) -> None:
         """Write a line with a count in words and no mark."""

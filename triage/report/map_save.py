@@ -4,6 +4,7 @@ import re
 from html import escape
 from io import StringIO
 from pathlib import Path
+from typing import Any
 
 from matplotlib import rc_context
 from matplotlib.figure import Figure
@@ -11,9 +12,10 @@ from matplotlib.figure import Figure
 from triage.report.labels import visible
 from triage.report.map_frame import DPI
 
-# Text stays text, so that it can be searched, read aloud and set in another font. The second
-# family has the same widths as the first, for machines without it.
-_SVG = {"svg.fonttype": "none", "svg.hashsalt": "map", "font.family": ["DejaVu Sans", "Verdana"]}
+# Text stays text, so that it can be searched and read aloud.
+_SVG: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "map"}
+# Verdana has the same widths, for machines without the first.
+_FAMILY = re.compile(r"(style=\"[^\"]*font: [^\"]*)'DejaVu Sans'")
 _NOTHING = dict.fromkeys(("Date", "Creator", "Format", "Type"))
 
 
@@ -34,7 +36,9 @@ def save_both(figure: Figure, path: Path, title: str, alt: str) -> tuple[str, st
         f"<title>{escape(visible(title), quote=False)}</title>\n"
         f"<desc>{escape(visible(alt), quote=False)}</desc>\n"
     )
-    text = re.sub(r"(<svg [^>]*)>", r'\1 role="img">\n', drawn.getvalue(), count=1)
-    head, body = text.split('role="img">\n', 1)
-    svg.write_text(f'{head}role="img">\n{told}{body}', encoding="utf-8", newline="\n")
+    text = _FAMILY.sub(r"\1'DejaVu Sans', Verdana, sans-serif", drawn.getvalue())
+    drawing = text[text.index("<svg ") :]  # without the address of a document type
+    opened, body = drawing.split(">", 1)
+    named = f'<?xml version="1.0" encoding="utf-8"?>\n{opened} role="img">\n{told}{body.lstrip()}'
+    svg.write_text(named, encoding="utf-8", newline="\n")
     return png.name, svg.name

@@ -1,5 +1,9 @@
 """The area that each home and each foamed roof counts in, and the class of the roof."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 import polars as pl
 
@@ -10,6 +14,9 @@ from triage.learn.roofs import foamed_roofs
 from triage.place.layers import NOWHERE, join_layer, own_areas
 from triage.report.page.content import COARSE
 from triage.store import Store
+
+if TYPE_CHECKING:
+    from geopandas import GeoDataFrame
 
 NOT_KNOWN = "not known"
 SCHEMA = pl.Schema({"property_id": pl.String, "area": pl.String})
@@ -52,6 +59,14 @@ def area_of_homes(homes: pl.DataFrame, areas: AreaFile | None) -> pl.DataFrame:
         .join(found, on="property_id", how="left", maintain_order="left")
         .with_columns(pl.col("area").fill_null(NOT_KNOWN))
     )
+
+
+def area_outlines(areas: AreaFile) -> GeoDataFrame:
+    """The programme's areas as a map draws them; column `label` holds their names."""
+    import geopandas as gpd  # noqa: PLC0415  only programmes with own areas pay for it
+
+    layer = own_areas(areas.shapes, areas.column)
+    return gpd.GeoDataFrame({"label": list(layer.labels)}, geometry=list(layer.shapes), crs=4326)
 
 
 def roof_classes(run: Store, policy: InspectionPolicy, homes: pl.DataFrame) -> pl.DataFrame:

@@ -37,7 +37,7 @@ class Stock:
     run: str
 
     def of(self, what: str) -> str:
-        """`what`: homes, judged, measures, review, safe, roofs, foamed, opened, targeted, repairs."""
+        """Name of the homes, judged, measures, review, safe, roofs, foamed, opened ... of a run."""
         return f"{self.run} {what}"
 
 

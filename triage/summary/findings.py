@@ -1,13 +1,16 @@
 """Parts 8 to 12 of a programme summary: repairs, decisions, quality, limits, map."""
 
+from dataclasses import replace
+
 import polars as pl
 
 from triage.report.document import Figure, Grid, Section, Spot, Words
-from triage.report.labels import LIMITS, PRE_START, QUEUES, plain
+from triage.report.labels import LIMITS, PRE_START, plain
 from triage.store import Store
 from triage.summary.content import legend, shares_of
 from triage.summary.counts import REPAIR_STATES
 from triage.summary.foam import METHOD, foam_part, percents
+from triage.summary.maps import Spec, area_grid, areas_told, map_alt, map_title, specs
 from triage.summary.roofs import share_interval
 from triage.summary.told import NO_SHARE, Facts, Told
 
@@ -166,29 +169,20 @@ def _contractors(told: Told, store: Store) -> list[Words | Grid]:
 
 def _map(told: Told, facts: Facts) -> Section:
     title = "12  Map by area"
+    drawn = specs(told, facts.foam_classes)
     if not told.has("areas"):
         return Section(title, (Words("Areas: not recorded, or all homes are in one."),))
-    names = set(told.release.tables["areas"]["area"]) - {"all"}
-    # The largest first, by what is printed.
-    areas = sorted(names, key=lambda a: (-(told.homes("areas", area=a) or 0), a))
-    places = {a: (lat, lon) for a, lat, lon in facts.places.iter_rows()}
-    rows, spots = [], []
-    for area in areas:
-        total = told.homes("areas", area=area)
-        parts = [told.homes("areas", area=area, queue=q.queue) for q in QUEUES]
-        rows.append((area, *map(told.text, parts), told.text(total)))
-        if total and area in places:
-            spots.append(Spot(area, *places[area], total, shares_of(parts, total)))
-    grid = Grid(
-        "areas",
-        "Homes by area and worst queue",
-        ("Area (start of the postal code)", *(q.title for q in QUEUES), "All"),
-        tuple(rows),
-        notes=_map_notes(told),
+    notes = _map_notes(told)
+    first, *others = (area_grid(told, spec, notes) for spec in drawn)
+    grid = replace(first, columns=(f"Area ({facts.area_words})", *first.columns[1:]), on_paper=True)
+    figure = _map_figure(told, facts, drawn[0])
+    if figure is None:
+        return Section(title, (Words("No area has enough homes to be drawn."), grid, *others))
+    larger = (
+        "Larger maps, as PNG and SVG, are in the folder maps: queues, foamed roofs by class, gaps "
+        "in the evidence, exposure to rain. Their tables are in the CSV files."
     )
-    if not spots:
-        return Section(title, (Words("No area has enough homes to be drawn."), grid))
-    return Section(title, (_map_figure(told, spots), grid))
+    return Section(title, (figure, Words(larger), grid, *others))
 
 
 def _map_notes(told: Told) -> tuple[str, ...]:
@@ -202,25 +196,21 @@ def _map_notes(told: Told) -> tuple[str, ...]:
     )
 
 
-def _map_figure(told: Told, spots: list[Spot]) -> Figure:
-    worst = max(spots, key=lambda s: (s.parts[1], s.label))
-    title = (
-        f"Fix water first: {worst.parts[1]:.0%} of homes in {worst.label}, the largest share shown"
-    )
-    if worst.parts[1] == 0:
-        title = "No area has a share of fix water first that can be shown"
-    alt = (
-        "; ".join(
-            f"{s.label}: n {s.homes:,}, fix {s.parts[1]:.0%}"
-            if s.parts[1]
-            else f"{s.label}: n {s.homes:,}"
-            for s in spots
-        )
-        + "."
-    )
+def _map_figure(told: Told, facts: Facts, spec: Spec) -> Figure | None:
+    """A small map of the queues; None if no area may be drawn."""
+    rows = areas_told(told, spec)
+    places = {a: (lat, lon) for a, lat, lon in facts.places.iter_rows()}
+    spots = [
+        Spot(area, *places[area], total, shares_of(parts, total))
+        for area, parts, total in rows
+        if total and area in places
+    ]
+    if not spots:
+        return None
     unit = (
         "Homes by worst queue, share of each area; the area of a circle grows with its homes. Each "
         "stands at the middle of its homes. "
     )
     left = "Areas whose homes are withheld are not drawn." if told.rule.withholds else ""
-    return Figure("area_map", title, (unit + left).strip(), alt, tuple(spots), legend(told))
+    words = map_title(told, spec, rows), (unit + left).strip(), map_alt(told, spec, rows)
+    return Figure("area_map", *words, tuple(spots), legend(told))

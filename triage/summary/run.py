@@ -9,7 +9,7 @@ from typing import Any
 
 import polars as pl
 
-from triage.contract import load_contract
+from triage.contract import AreaFile, load_contract
 from triage.contract.disclosure import AUDIENCES, DisclosureRules, load_disclosure
 from triage.contract.disclosure import FILE as DISCLOSURE
 from triage.contract.inspection import FILE as INSPECTION
@@ -28,12 +28,14 @@ from triage.report.template import label_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
-from triage.summary.areas import area_of_homes, roof_classes
+from triage.summary.areas import area_of_homes, area_outlines, roof_classes
 from triage.summary.condensate import condensate_blocks
 from triage.summary.content import first_parts
 from triage.summary.counts import Counted, Stock, count_all
 from triage.summary.findings import last_parts
 from triage.summary.keep import KEEP, SEND, Earlier, read_earlier, stock_name, write_kept
+from triage.summary.maps import FOLDER as MAPS
+from triage.summary.maps import write_maps
 from triage.summary.roofs import roof_tables
 from triage.summary.told import Facts, Told
 
@@ -177,7 +179,7 @@ def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
     work.store.put("report_roof_class", roof_classes(work.run, policy, homes))
     work.out["foam_classes"] = {
         str(number): case.name
-        for number, case in sorted(zip(policy.class_numbers, policy.classes, strict=True))
+        for number, case in zip(policy.class_numbers, policy.classes, strict=True)
     }
 
 
@@ -216,7 +218,8 @@ def _moved(homes: pl.DataFrame, earlier: Earlier | None) -> pl.DataFrame | None:
 
 def _write(work: Summary) -> None:
     release: Release = work.out["release"]
-    document = document_of(Told(release), _facts(work), work.store)
+    told, facts = Told(release), _facts(work)
+    document = document_of(told, facts, work.store)
     send = work.folder / SEND
     send.mkdir()
     write_pdf(send / "report.pdf", document)
@@ -224,6 +227,7 @@ def _write(work: Summary) -> None:
     for grid in document.grids():
         _write_csv(send / f"{grid.name}.csv", grid)
     _check_names(document)
+    work.out["maps"] = write_maps(send / MAPS, told, facts)
     about = {
         "audience": _NAMES[work.audience],
         "as_of": str(work.record["as_of"]),
@@ -287,8 +291,19 @@ def _facts(work: Summary) -> Facts:
         disclosure=f"sha256 {work.rules.digest[:12]}",
         signed_by=work.signed_by,
         places=_places(work.store),
+        country_code=programme.country_code,
+        foam_classes=work.out["foam_classes"],
+        **_own_areas(programme.areas),
         condensate=condensate_blocks(work.run, policy, programme) if is_inside else (),
     )
+
+
+def _own_areas(areas: AreaFile | None) -> dict[str, Any]:
+    """What an area is, and its outlines, where the programme brings a map of them."""
+    if areas is None:
+        return {}
+    words = f"the programme's own map, {areas.shapes.name}"
+    return {"area_words": words, "outlines": area_outlines(areas)}
 
 
 def _places(store: Store) -> pl.DataFrame:
