@@ -8,6 +8,7 @@ import polars as pl
 from triage.contract.disclosure import Disclosure
 from triage.learn.cells import ALL, HOMES
 from triage.learn.suppression import Release
+from triage.summary.wave import WaveFound
 
 STAR = "*"
 NO_SHARE = "–"
@@ -104,3 +105,4 @@ class Facts:
     disclosure: str
     signed_by: str
     places: pl.DataFrame  # area, lat, lon: the middle of each area
+    waves: tuple[WaveFound, ...] = ()
