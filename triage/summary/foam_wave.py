@@ -40,7 +40,7 @@ def wave_blocks(told: Told, wave: WaveFound, suffix: str) -> list[Words | Grid |
         whole = None
     spans = [span for stratum in strata if (span := _span(told, counts, stratum))]
     blocks: list[Words | Grid | Figure] = [
-        Words(f"{wave.words}.{_done(told, wave)}"),
+        Words(f"{wave.words}.{_not_in_it(told, wave)}"),
         _strata(told, counts, wave, whole, suffix),
         Words(_over_all(told, counts, wave, whole)),
     ]
@@ -50,10 +50,15 @@ def wave_blocks(told: Told, wave: WaveFound, suffix: str) -> list[Words | Grid |
     return [*blocks, *_what_follows(told, counts, wave, suffix)]
 
 
-def _done(told: Told, wave: WaveFound) -> str:
-    if told.rule.withholds or not wave.done:
+def _not_in_it(told: Told, wave: WaveFound) -> str:
+    if told.rule.withholds:
         return ""
-    return f" {wave.done:,} roofs that earlier waves had opened are not in N."
+    done = f" {wave.done:,} roofs that earlier waves had opened are not in N."
+    fresh = (
+        f" {wave.fresh:,} roofs that carry foam were not known when it was drawn: it says nothing "
+        "of them."
+    )
+    return (done if wave.done else "") + (fresh if wave.fresh else "")
 
 
 def _printed(told: Told) -> Counts:
@@ -198,7 +203,7 @@ def _non_response(told: Told, counts: Counts, wave: WaveFound) -> str:
     if wave.left_out:
         left = (
             f" {wave.left_out:,} inspections call themselves random of roofs that the wave did not "
-            "draw; they are not used."
+            "draw, or of its reserve out of turn; they are not used."
         )
     return f"{said}{share}{': ' + by if by else ''}; {waiting or 0:,} not visited yet.{left}"
 

@@ -180,7 +180,8 @@ def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
     policy = load_inspection(rule_folder)
     tables = roof_tables(work.run, policy, work.as_of)
     inspections = known_inspections(work.run, work.as_of)
-    work.waves = tuple(wave_found(wave, inspections, policy) for wave in work.drawn)
+    now = tables["report_roof"]["roof_id"]
+    work.waves = tuple(wave_found(wave, inspections, policy, now) for wave in work.drawn)
     if work.waves:  # the strata of the last one, as they were drawn
         tables["report_roof"] = work.waves[-1].roofs
     for name, frame in tables.items():

@@ -20,7 +20,8 @@ class WaveFound:
     what chance brought of it. `by_stratum` is as of `rates`, `whole` all strata together,
     `actions` what follows (6.6). `reached` are the strata whose planned openings were made,
     `left_out` counts inspections that call themselves random of roofs that were not drawn, `done`
-    the roofs that earlier waves had opened, which are not in the frame.
+    the roofs that earlier waves had opened, which are not in N, and `fresh` those that carry foam
+    by now and were not known when it was drawn.
     """
 
     words: str
@@ -32,9 +33,12 @@ class WaveFound:
     reached: frozenset[str]
     left_out: int
     done: int
+    fresh: int
 
 
-def wave_found(wave: DrawnWave, inspections: pl.DataFrame, policy: InspectionPolicy) -> WaveFound:
+def wave_found(
+    wave: DrawnWave, inspections: pl.DataFrame, policy: InspectionPolicy, now: pl.Series
+) -> WaveFound:
     """Count what was found in the roofs that a wave drew.
 
     Parameters
@@ -46,6 +50,8 @@ def wave_found(wave: DrawnWave, inspections: pl.DataFrame, policy: InspectionPol
         the wave drew, or that stand in for them, are used, and no other.
     policy
         Rules of inspection.
+    now
+        Ids of the roofs that carry foam in the run that is reported.
     """
     plan = wave.plan(policy)
     since = inspections.join(wave.before, on="inspection_id", how="anti")
@@ -65,6 +71,7 @@ def wave_found(wave: DrawnWave, inspections: pl.DataFrame, policy: InspectionPol
         reached=frozenset(reached["stratum"]),
         left_out=openings.left_out,
         done=int(wave.roofs["is_done"].sum()),
+        fresh=len(set(now) - set(wave.roofs["roof_id"])),
     )
 
 
