@@ -184,17 +184,14 @@ def test_a_roof_of_a_run_is_in_one_stratum_and_late_visits_are_not_known() -> No
         },
         schema_overrides={"record_row": pl.UInt32},
     )
-    use = pl.DataFrame(
-        {"kind": ["inspection"], "record_row": [1], "why_not": ["nothing was seen"]},
-        schema_overrides={"record_row": pl.UInt32},
-    )
     keys = facts.select("property_id", "building_part", "measure_code")
     with Store(Path(":memory:")) as run:
         run.put("queue", facts)
         run.put("current_evidence", keys.drop("measure_code"))
         run.put("quantity", keys)
-        run.put("record_inspection", visits)
-        run.put("record_use", use)
+        # As a run has them: a visit that came to nothing is told, and is no evidence.
+        run.put("record_inspection", visits.filter(pl.col("outcome_status") != "no_access"))
+        run.put("inspection_told", visits.drop("verdict", "decay_grade_max"))
         told = roof_tables(run, load_inspection(policy_dir("default")), AS_OF)
     roofs = {r["roof_id"]: r for r in told["report_roof"].to_dicts()}
     assert len(roofs) == 3

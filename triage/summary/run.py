@@ -1,7 +1,7 @@
 """Makes the summary of a finished run for one reader."""
 
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
@@ -36,11 +36,19 @@ from triage.summary.findings import last_parts
 from triage.summary.keep import KEEP, SEND, Earlier, read_earlier, stock_name, write_kept
 from triage.summary.maps import FOLDER as MAPS
 from triage.summary.maps import write_maps
-from triage.summary.roofs import roof_tables
+from triage.summary.roofs import known_inspections, roof_tables
 from triage.summary.told import Facts, Told
+from triage.summary.wave import WaveFound, wave_found
+from triage.waves.read import DrawnWave, read_waves
 
 _COPIED = ("queue", "home", "home_queue", "contradiction", "expiry_calendar", "climate_record")
-_RECORDS = ("record_repair", "record_decision", "record_use", "record_inspection")
+_RECORDS = (
+    "record_repair",
+    "record_decision",
+    "record_use",
+    "record_inspection",
+    "inspection_told",
+)
 _NAMES = {
     "internal": "the programme itself",
     "funder": "a funder",
@@ -62,6 +70,8 @@ class Summary:
     rules: DisclosureRules
     earlier: Earlier | None
     signed_by: str
+    drawn: tuple[DrawnWave, ...] = ()
+    waves: tuple[WaveFound, ...] = ()
     out: dict[str, Any] = field(default_factory=dict)
 
     @property
@@ -87,6 +97,7 @@ def make_report(
     before: Path | None,
     signed_by: str,
     say: Callable[[str], None],
+    waves: Sequence[Path] = (),
 ) -> Made:
     """Write the summary of a run for one reader into a new folder.
 
@@ -104,6 +115,9 @@ def make_report(
         Who answers for it; empty if nobody yet.
     say
         Told what is about to happen.
+    waves
+        Folders of waves of inspections, whose random openings are pooled over their strata. A
+        reader from whom small counts are withheld is told of one at a time.
 
     Raises
     ------
@@ -117,6 +131,7 @@ def make_report(
     withholds = rules.audiences[audience].withholds
     earlier = read_earlier(before, withholds=withholds) if before is not None else None
     _same_programme(record, earlier, before)
+    drawn = read_waves(waves, record, withholds=withholds)
     stages = {
         "areas": _areas,
         "foamed_roofs": lambda work: _foamed_roofs(work, rule_folder),
@@ -133,7 +148,9 @@ def make_report(
         _need_tables(run, run_folder)
         for name in (*_COPIED, *_RECORDS):
             store.put(name, run.table(name))
-        work = Summary(run, store, folder, record, run_folder, audience, rules, earlier, signed_by)
+        work = Summary(
+            *(run, store, folder, record, run_folder, audience, rules, earlier, signed_by), drawn
+        )
         run_pipeline(pipeline, work, store, stages, {"as_of": work.as_of}, say)
     return Made(out, work.out["counted"], work.out["release"], work.out["document"])
 
@@ -173,7 +190,13 @@ def _areas(work: Summary) -> None:
 
 def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
     policy = load_inspection(rule_folder)
-    for name, frame in roof_tables(work.run, policy, work.as_of).items():
+    tables = roof_tables(work.run, policy, work.as_of)
+    inspections = known_inspections(work.run, work.as_of)
+    now = tables["report_roof"]["roof_id"]
+    work.waves = tuple(wave_found(wave, inspections, policy, now) for wave in work.drawn)
+    if work.waves:  # the strata of the last one, as they were drawn
+        tables["report_roof"] = work.waves[-1].roofs
+    for name, frame in tables.items():
         work.store.put(name, frame)
     homes = work.store.table("report_home").select("property_id", "area")
     work.store.put("report_roof_class", roof_classes(work.run, policy, homes))
@@ -186,7 +209,7 @@ def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
 def _tables(work: Summary) -> None:
     """Count, then withhold: from here on only printed counts are at hand."""
     rule = work.rules.audiences[work.audience]
-    stock = Stock(stock_name(work.record))
+    stock = Stock(stock_name(work.record), work.drawn[-1].name if work.drawn else "")
     programme = open_stored(work.source, stored_inputs(work.source, work.record))[0]
     moved = _moved(work.store.table("report_home"), work.earlier)
     counted = count_all(work.store, stock, programme.stock_total, moved)
@@ -295,6 +318,7 @@ def _facts(work: Summary) -> Facts:
         foam_classes=work.out["foam_classes"],
         **_own_areas(programme.areas),
         condensate=condensate_blocks(work.run, policy, programme) if is_inside else (),
+        waves=work.waves,
     )
 
 

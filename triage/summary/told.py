@@ -13,6 +13,8 @@ from triage.learn.cells import ALL, HOMES
 from triage.learn.suppression import Release
 from triage.report.document import Figure, Words
 
+from triage.summary.wave import WaveFound
+
 if TYPE_CHECKING:
     from geopandas import GeoDataFrame
 
@@ -116,6 +118,7 @@ class Facts:
     area_words: str = "start of the postal code"  # what an area is
     outlines: GeoDataFrame | None = None  # of the programme's own areas, `label` names them
     foam_classes: Mapping[str, str] = field(default_factory=dict)  # number: words
+    waves: tuple[WaveFound, ...] = ()
 
     @property
     def stamp(self) -> str:

@@ -25,10 +25,10 @@ from triage.report.table_book import csv_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
+from triage.waves.read import FORMAT, RECORD, file_digests
 from triage.waves.words import plan_document
 
-RECORD = "selection.json"
-_COPIED = ("queue", "current_evidence", "quantity", "roof_visit_told")
+_COPIED = ("queue", "current_evidence", "quantity", "inspection_told")
 Say = Callable[[str], None]
 
 
@@ -168,6 +168,8 @@ def _write(wave: Wave) -> None:
         ("reserve", drawn.reserve),
         ("strata", drawn.strata),
         ("roofs", drawn.roofs),
+        # What was recorded by now is no answer to this wave.
+        ("before", wave.store.table("inspection_told").select("inspection_id").sort(pl.all())),
     ):
         frame.write_parquet(folder / f"{name}.parquet")
         csv_text(_without_binary(frame)).write_csv(folder / f"{name}.csv")
@@ -200,7 +202,8 @@ def _told(wave: Wave) -> dict[str, Any]:
     counts = dict(drawn.chosen["stream"].value_counts().iter_rows())
     found = drawn.detection
     return {
-        "format": 1,
+        "format": FORMAT,
+        "programme_id": wave.record["programme_id"],
         "run_id": wave.record["run_id"],
         "as_of": _day(wave.record["as_of"]),
         "seed": asked.seed,
@@ -217,6 +220,7 @@ def _told(wave: Wave) -> dict[str, Any]:
         "targeted": counts.get("targeted", 0),
         "reserve": drawn.reserve.height,
         "openings_to_detect": found.openings,
+        "files": file_digests(wave.folder),
     }
 
 
