@@ -14,9 +14,10 @@ from triage.learn.suppression import suppress
 from triage.report.document import Grid, Section, Words
 from triage.resources import resource_dir
 from triage.store import Store
+from triage.summary.facts import Facts
 from triage.summary.findings import last_parts
 from triage.summary.roofs import roof_tables, share_interval
-from triage.summary.told import Facts, Told
+from triage.summary.told import Told
 
 RULES = load_disclosure(policy_dir("default")).audiences
 

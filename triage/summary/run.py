@@ -2,44 +2,41 @@
 
 import tempfile
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
-from datetime import date
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
-from triage.contract import AreaFile, load_contract
 from triage.contract.disclosure import AUDIENCES, DisclosureRules, load_disclosure
 from triage.contract.disclosure import FILE as DISCLOSURE
 from triage.contract.inspection import FILE as INSPECTION
 from triage.contract.inspection import load_inspection
 from triage.contract.policy_load import policy_dir
 from triage.errors import StoreError
-from triage.inputs import INPUTS, changed_inputs, open_stored, stored_inputs
+from triage.inputs import INPUTS, open_stored, stored_inputs
 from triage.learn.suppression import Release, suppress
-from triage.outputs import CAUTIONS
 from triage.report.cells import inert
 from triage.report.document import Document, Grid
 from triage.report.html_document import write_html
 from triage.report.labels import ENTERED, LEFT, NOT_JUDGED
 from triage.report.pdf import write_pdf
-from triage.report.template import label_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
-from triage.summary.areas import area_of_homes, area_outlines, roof_classes
-from triage.summary.condensate import condensate_blocks
+from triage.summary.areas import area_of_homes, roof_classes
 from triage.summary.content import first_parts
 from triage.summary.counts import Counted, Stock, count_all
+from triage.summary.facts import Facts, facts_of
 from triage.summary.findings import last_parts
 from triage.summary.keep import KEEP, SEND, Earlier, read_earlier, stock_name, write_kept
 from triage.summary.maps import FOLDER as MAPS
 from triage.summary.maps import write_maps
 from triage.summary.roofs import known_inspections, roof_tables
-from triage.summary.told import Facts, Told
-from triage.summary.wave import WaveFound, wave_found
-from triage.waves.read import DrawnWave, read_waves
+from triage.summary.told import Told
+from triage.summary.wave import wave_found
+from triage.summary.work import NAMES, Summary
+from triage.waves.read import read_waves
 
 _COPIED = ("queue", "home", "home_queue", "contradiction", "expiry_calendar", "climate_record")
 _RECORDS = (
@@ -49,35 +46,6 @@ _RECORDS = (
     "record_inspection",
     "inspection_told",
 )
-_NAMES = {
-    "internal": "the programme itself",
-    "funder": "a funder",
-    "lender": "a lender",
-    "public": "the public",
-}
-
-
-@dataclass
-class Summary:
-    """What the stages of one report share."""
-
-    run: Store
-    store: Store
-    folder: Path
-    record: dict[str, Any]
-    source: Path
-    audience: str
-    rules: DisclosureRules
-    earlier: Earlier | None
-    signed_by: str
-    drawn: tuple[DrawnWave, ...] = ()
-    waves: tuple[WaveFound, ...] = ()
-    out: dict[str, Any] = field(default_factory=dict)
-
-    @property
-    def as_of(self) -> date:
-        """The data cut-off."""
-        return date.fromisoformat(str(self.record["as_of"]))
 
 
 @dataclass(frozen=True)
@@ -241,7 +209,7 @@ def _moved(homes: pl.DataFrame, earlier: Earlier | None) -> pl.DataFrame | None:
 
 def _write(work: Summary) -> None:
     release: Release = work.out["release"]
-    told, facts = Told(release), _facts(work)
+    told, facts = Told(release), facts_of(work)
     document = document_of(told, facts, work.store)
     send = work.folder / SEND
     send.mkdir()
@@ -252,7 +220,7 @@ def _write(work: Summary) -> None:
     _check_names(document)
     work.out["maps"] = write_maps(send / MAPS, told, facts)
     about = {
-        "audience": _NAMES[work.audience],
+        "audience": NAMES[work.audience],
         "as_of": str(work.record["as_of"]),
         "programme_id": str(work.record["programme_id"]),
         "run_id": work.record["run_id"],
@@ -284,61 +252,6 @@ def _check_names(document: Document) -> None:
 def _write_csv(path: Path, grid: Grid) -> None:
     frame = pl.DataFrame(list(grid.rows), schema=list(grid.columns), orient="row")
     frame.select(inert(pl.col(name)).alias(name) for name in grid.columns).write_csv(path)
-
-
-def _facts(work: Summary) -> Facts:
-    record = work.record
-    stored = stored_inputs(work.source, record)
-    changed = changed_inputs(work.source, stored)
-    if changed:
-        what = f"the inputs stored with the run are no longer what it read: {changed[0]}"
-        raise StoreError(what, str(work.source), "run the programme again, then report")
-    programme, policy = open_stored(work.source, stored)
-    climate = work.store.table("climate_record").select("climate_name", "dataset").unique()
-    told = [" · ".join(t for t in row if t) for row in climate.sort(pl.all()).iter_rows()]
-    before = work.earlier
-    is_inside = not work.rules.audiences[work.audience].withholds
-    return Facts(
-        record=record,
-        name=programme.name,
-        programme_id=programme.programme_id,
-        period=f"{before.as_of} to {record['as_of']}" if before else f"to {record['as_of']}",
-        as_of=f"{work.as_of:%d %B %Y}".lstrip("0"),
-        stock_total=programme.stock_total,
-        audience=_NAMES[work.audience],
-        climate=tuple(told),
-        rule_titles={rule.id: rule.title for rule in policy.rules.values()},
-        field_labels={name: label_text(f) for name, f in load_contract().fields.items()},
-        cautions=CAUTIONS,
-        before=before.words if before else "no earlier report or run was given",
-        disclosure=f"sha256 {work.rules.digest[:12]}",
-        signed_by=work.signed_by,
-        places=_places(work.store),
-        country_code=programme.country_code,
-        foam_classes=work.out["foam_classes"],
-        **_own_areas(programme.areas),
-        condensate=condensate_blocks(work.run, policy, programme) if is_inside else (),
-        waves=work.waves,
-    )
-
-
-def _own_areas(areas: AreaFile | None) -> dict[str, Any]:
-    """What an area is, and its outlines, where the programme brings a map of them."""
-    if areas is None:
-        return {}
-    words = f"the programme's own map, {areas.shapes.name}"
-    return {"area_words": words, "outlines": area_outlines(areas)}
-
-
-def _places(store: Store) -> pl.DataFrame:
-    """The middle of the homes of each area, to a tenth of a degree's hundredth: no home."""
-    return store.ask(
-        """
-        SELECT area, round(avg(lat), 2) AS lat, round(avg(lon), 2) AS lon
-        FROM report_home WHERE queue IS NOT NULL AND lat IS NOT NULL
-        GROUP BY area HAVING area <> 'not known' ORDER BY area
-        """
-    )
 
 
 __all__ = ["AUDIENCES", "Made", "make_report"]
