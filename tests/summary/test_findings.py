@@ -14,6 +14,7 @@ from triage.learn.suppression import suppress
 from triage.report.document import Grid, Section, Words
 from triage.resources import resource_dir
 from triage.store import Store
+from triage.summary.areas import SCHEMA as PLACED
 from triage.summary.facts import Facts
 from triage.summary.findings import last_parts
 from triage.summary.roofs import roof_tables, share_interval
@@ -33,6 +34,7 @@ def _parts(frames: dict[str, pl.DataFrame], audience: str) -> dict[str, Section]
     with Store(Path(":memory:")) as store:
         for name, frame in frames.items():
             store.put(name, frame)
+        store.put("report_place", pl.DataFrame(schema=PLACED))
         for path in sorted((resource_dir("pipelines") / "sql").glob("9?_report_*.sql")):
             store.run(path.read_text(encoding="utf-8"), {"as_of": AS_OF})
         return {s.title.split("  ")[0]: s for s in last_parts(told, _facts(), store)}
