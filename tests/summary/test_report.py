@@ -7,6 +7,7 @@ import shutil
 import subprocess
 from collections import Counter
 from pathlib import Path
+from xml.etree import ElementTree
 
 import polars as pl
 import pytest
@@ -27,6 +28,13 @@ NEVER = (
     *("roofs are failing", "rate of failure", "passed", "assessment of value"),
     *("mortgage suitability", "compliance"),
 )
+
+
+MAPS = {
+    "queues_by_area": "areas",
+    "gaps_by_area": "area_gaps",
+    "exposure_by_area": "area_exposure",
+}
 
 
 def _report(ran: Stock, out: Path, audience: str, *more: object) -> Answer:
@@ -173,10 +181,37 @@ def test_all_twelve_parts_are_there_in_order(made: dict[str, Path], audience: st
 
 @pytest.mark.parametrize("audience", ["internal", "funder", "lender", "public"])
 def test_what_may_not_be_said_is_not_said(made: dict[str, Path], audience: str) -> None:
-    for path in made[audience].iterdir():
-        text = "\n".join(_pages(path)) if path.suffix == ".pdf" else path.read_text("utf-8")
+    for name, text in _texts(made[audience]).items():
         plain = re.sub(r"\s+", " ", text).lower()
-        assert [w for w in NEVER if re.search(rf"\b{re.escape(w)}\b", plain)] == [], path.name
+        assert [w for w in NEVER if re.search(rf"\b{re.escape(w)}\b", plain)] == [], name
+
+
+def _texts(folder: Path) -> dict[str, str]:
+    """All that can be read in the files of a report, by the name of the file."""
+    found = {}
+    for path in sorted(p for p in folder.rglob("*") if p.is_file() and p.suffix != ".png"):
+        if path.suffix == ".pdf":
+            text = "\n".join(_pages(path))
+        elif path.suffix == ".svg":
+            text = "\n".join(ElementTree.parse(path).getroot().itertext())
+        else:
+            text = path.read_text("utf-8")
+        found[path.relative_to(folder).as_posix()] = text
+    assert len(found) > 10
+    return found
+
+
+def test_maps_say_what_their_tables_say(made: dict[str, Path]) -> None:
+    for audience, folder in made.items():
+        for name, table in MAPS.items():
+            assert (folder / "maps" / f"{name}.png").stat().st_size > 10_000
+            lines = _texts(folder)[f"maps/{name}.svg"].splitlines()
+            words = [line.strip() for line in lines if line.strip()]
+            shown = {row[0]: row[-1] for row in _csv(folder, table) if row[-1] != "*"}
+            shown.pop("not known", None)
+            assert shown
+            for area, count in shown.items():
+                assert words[words.index(area) + 1] == f"n {count}", (audience, name, area)
 
 
 def test_outsiders_read_no_home_and_no_small_count(ran: Stock, made: dict[str, Path]) -> None:
@@ -184,11 +219,10 @@ def test_outsiders_read_no_home_and_no_small_count(ran: Stock, made: dict[str, P
     assert len(homes) > 100
     for audience in ("funder", "lender", "public"):
         folder = made[audience]
-        for path in folder.iterdir():
-            text = "\n".join(_pages(path)) if path.suffix == ".pdf" else path.read_text("utf-8")
+        for name, text in _texts(folder).items():
             words = set(re.findall(r"[\w-]+", text))
-            assert not words & set(homes), path.name
-        for name in ("queues", "lanes", "coverage", "areas"):
+            assert not words & set(homes), name
+        for name in ("queues", "lanes", "coverage", "areas", "area_gaps", "area_exposure"):
             if not (folder / f"{name}.csv").exists():
                 continue
             for line in _csv(folder, name):
