@@ -15,7 +15,10 @@ from triage.rules.repairs import judge_repairs
 from triage.store import Store
 from triage.work import Work
 
-_CAME_TO = "outcome_status"
+_TOLD = (
+    *("inspection_id", "property_id", "building_part", "selection_stream", "stratum"),
+    *("inspected_on", "outcome_status", "record_row"),
+)
 _ORIGIN = ("record_row", "file", "sheet", "row")
 
 
@@ -35,7 +38,7 @@ def keep_records(work: Work, tables: Mapping[str, pl.DataFrame]) -> None:
     work.store.put("record_use", in_use.use)
     # A visit that came to nothing is no evidence of the roof, but it was made, and is counted.
     visits = tables["inspection"].filter(pl.col("inspected_on") <= work.programme.as_of)
-    work.store.put("roof_visit_told", visits.select("property_id", "building_part", _CAME_TO))
+    work.store.put("inspection_told", visits.select(_TOLD))
     origins = [frame.select(_ORIGIN) for frame in tables.values()]
     work.store.put("record_origin", pl.concat(origins).sort("record_row"))
 

@@ -1,5 +1,6 @@
 """Foamed roofs of a demonstration programme: drawn, drawn again, opened, recorded, run again."""
 
+import csv
 import json
 import shutil
 from collections import Counter
@@ -13,6 +14,10 @@ import pytest
 import svg_words
 from cli_helpers import triage
 from golden_runs import DemoRun
+
+from triage.errors import StoreError
+from triage.runs import read_record
+from triage.waves.read import RECORD, file_digests, read_waves
 
 HEAD, FIRST = 3, 4  # rows of the sheet Inspections
 SEEN = {
@@ -159,6 +164,7 @@ def test_the_list_is_filled_in_recorded_and_judged(
     told_wet = pl.col("fired").list.contains("W09") | pl.col("disputed").list.contains("W09")
     assert opened.height == chosen.height - 1
     assert opened.filter(~told_wet).select("property_id", "fired", "disputed", "lane").rows() == []
+    _report_counts_the_wave(later, wave, chosen, refused, tmp_path)
     told = _select(later, tmp_path / "second")
     second = pl.read_parquet(tmp_path / "second" / "selection.parquet")
     assert told["roofs"] == pl.read_parquet(wave / "roofs.parquet").height
@@ -166,6 +172,72 @@ def test_the_list_is_filled_in_recorded_and_judged(
     assert again <= set(chosen.filter(pl.col("property_id") == refused)["roof_id"])
     roofs = pl.read_parquet(tmp_path / "second" / "strata.parquet")
     assert roofs["refused_before_n"].sum() == 1
+
+
+def _report_counts_the_wave(
+    later: Path, wave: Path, chosen: pl.DataFrame, refused: str, tmp_path: Path
+) -> None:
+    """Part 7 holds the openings against the draw; of the targeted ones it makes no rate."""
+    out = tmp_path / "report"
+    asked = ("--audience", "internal", "--out", out, "--wave", wave)
+    assert triage("report", later, *asked).code == 0
+    with (out / "send" / "foam_strata.csv").open(encoding="utf-8", newline="") as stream:
+        last = list(csv.reader(stream))[-1]
+    random = chosen.filter(stream="random")
+    lost = random.filter(property_id=refused).height
+    opened = random.height - lost
+    roofs = pl.read_parquet(wave / "roofs.parquet").height
+    assert [int(n) for n in last[1:6]] == [roofs, random.height, opened, opened, lost]
+    assert last[6].startswith("range ")  # 12 openings, many strata
+    assert "Wave drawn from evidence to" in (out / "send" / "report.html").read_text("utf-8")
+
+
+def _edited(wave: Path, folder: Path, *, again: bool = False, **told: object) -> Path:
+    """A copy of a wave with another record; `again` states the hashes of the files as they are."""
+    if not folder.exists():
+        shutil.copytree(wave, folder)
+    record = json.loads((folder / RECORD).read_text("utf-8")) | told
+    if again:
+        record["files"] = file_digests(folder)
+    (folder / RECORD).write_text(json.dumps(record), "utf-8")
+    return folder
+
+
+def test_a_wave_is_read_back_as_it_was_drawn(coastal: DemoRun, wave: Path) -> None:
+    run = read_record(coastal.folder)
+    (found,) = read_waves([wave], run, withholds=True)
+    assert found.roofs.equals(pl.read_parquet(wave / "roofs.parquet"))
+    assert found.record["seed"] == 42
+    assert read_waves([], run, withholds=True) == ()
+
+
+def test_a_wave_that_is_not_as_it_was_drawn_is_refused(
+    coastal: DemoRun, wave: Path, tmp_path: Path
+) -> None:
+    run = read_record(coastal.folder)
+
+    def refused(words: str, *folders: Path, withholds: bool = False) -> None:
+        with pytest.raises(StoreError, match=words):
+            read_waves(folders, run, withholds=withholds)
+
+    refused("no wave", tmp_path)
+    refused("named twice", wave, wave)
+    refused("two waves at once", wave, tmp_path, withholds=True)
+    refused("of the programme 'other'", _edited(wave, tmp_path / "a", programme_id="other"))
+    refused("evidence to 2030-01-01", _edited(wave, tmp_path / "b", as_of="2030-01-01"))
+    refused("another version", _edited(wave, tmp_path / "c", format=1))
+    (_edited(wave, tmp_path / "d") / "reserve.parquet").unlink()
+    refused("not complete", tmp_path / "d")
+    (_edited(wave, tmp_path / "e") / RECORD).write_text("{", "utf-8")
+    refused("damaged", tmp_path / "e")
+    refused("not those that the seed 43", _edited(wave, tmp_path / "f", seed=43))
+    # A roof moved into the random stream, first with the old hash of the file, then with its own.
+    roofs = pl.read_parquet(_edited(wave, tmp_path / "g") / "roofs.parquet")
+    first = pl.int_range(pl.len()) == roofs["stream"].eq_missing(None).arg_max()
+    moved = pl.when(first).then(pl.lit("random")).otherwise("stream").alias("stream")
+    roofs.with_columns(moved).write_parquet(tmp_path / "g" / "roofs.parquet")
+    refused("changed after the draw", tmp_path / "g")
+    refused("not those that the seed 42", _edited(wave, tmp_path / "g", again=True))
 
 
 def test_a_share_that_is_none_is_refused(coastal: DemoRun, tmp_path: Path) -> None:

@@ -117,6 +117,24 @@ def two_tables(seed: int) -> list[list[Table]]:
     return [[queues, other]]
 
 
+def many_maps(seed: int) -> list[list[Table]]:
+    """One report of 30 areas, four maps of them, most areas small."""
+    rng = np.random.default_rng(seed)
+    size = (1 / np.arange(1, 31)) ** 0.8
+    homes, area = 2000, rng.choice(30, 2000, p=size / size.sum())
+    frame = pl.DataFrame({"area": [f"A{n:02d}" for n in area]}).with_columns(
+        pl.Series(name, rng.choice(kinds, homes, p=weights))
+        for name, kinds, weights in (
+            ("queue", QUEUES, (0.2, 0.5, 0.3)),
+            ("coverage", ("in date", "past", "none"), (0.7, 0.2, 0.1)),
+            ("foam", ("none", "closed", "open"), (0.9, 0.06, 0.04)),
+            ("exposure", ("low", "moderate", "severe", "unknown"), (0.1, 0.5, 0.35, 0.05)),
+        )
+    )
+    names = ("queue", "coverage", "foam", "exposure")
+    return [[Table(name, "d1", _count(frame, "area", name), area="area") for name in names]]
+
+
 def reports(seed: int, dates: int) -> list[list[Table]]:
     """Consecutive reports, and in each the movement since the last."""
     found = []

@@ -7,7 +7,7 @@ from typing import Any
 import polars as pl
 import pytest
 from attack import Found, worked_out
-from published_portfolios import Told, reports, told, two_tables
+from published_portfolios import Told, many_maps, reports, told, two_tables
 
 from triage.contract.disclosure import Disclosure, load_disclosure
 from triage.contract.policy_load import policy_dir
@@ -74,6 +74,13 @@ def test_nothing_is_worked_out_of_two_reports(batch: int) -> None:
 def test_nothing_is_worked_out_of_three_reports() -> None:
     """40 portfolios reported three times."""
     _stand(three_reports, 3_000_000, 40, 0)
+
+
+def test_nothing_is_worked_out_of_maps_of_many_areas() -> None:
+    """Some 500 cells, most of them small or beside a small one."""
+    (held,), (found,) = _attacked(many_maps, [1], "funder")
+    assert found == {}
+    assert len(held.small) > 150
 
 
 def _no_further_cells(_: System, needs: Needs) -> Flags:

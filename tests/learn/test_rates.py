@@ -106,6 +106,27 @@ def test_refusals_stay_unopened_and_the_reserve_stands_in(selection: Selection) 
     assert again["opened"].sum() == len(rows) - 4 + 3
 
 
+def test_a_roof_of_the_reserve_counts_only_in_its_turn(selection: Selection) -> None:
+    """Two are lost in one stratum: the first two of its reserve stand in, the third does not."""
+    rows = _opened(selection)
+    reserve = selection.reserve.sort("stratum", "draw_order")
+    stratum = reserve.group_by("stratum").len().filter(pl.col("len") >= 4)["stratum"].sort()[0]
+    queue = reserve.filter(stratum=stratum)["property_id"].to_list()
+    homes = selection.chosen.filter(stream="random", stratum=stratum)["property_id"].to_list()
+    for row in rows:
+        if row["property_id"] in homes[:2]:
+            row |= {"outcome_status": "refused", "verdict": None}
+    more: list[dict[str, object]] = [{"property_id": h, "verdict": "specialist"} for h in queue]
+    found = random_openings(inspections(rows + more), selection)
+    assert rates(found, PLAN)["failing"].sum() == 2
+    assert found.left_out == len(queue) - 2
+    # The first stand-in refuses too: the third takes its place.
+    more[0] |= {"outcome_status": "refused", "verdict": None}
+    found = random_openings(inspections(rows + more), selection)
+    assert rates(found, PLAN)["failing"].sum() == 2
+    assert found.left_out == len(queue) - 3
+
+
 def _strata(*rows: tuple[int, int, int]) -> pl.DataFrame:
     """A table as `rates` makes it: roofs, opened, failing."""
     names = [f"s{n}" for n in range(len(rows))]

@@ -10,12 +10,14 @@ import polars as pl
 from triage.report.labels import ENTERED, LEFT, NOT_JUDGED
 from triage.resources import resource_dir
 from triage.store import Store
+from triage.summary.areas import SCHEMA as PLACED
 from triage.summary.counts import OPENED, Counted, Stock, count_all
 
 HOSTILE = '<script>alert(1)</script> =HYPERLINK("x") \u202egnp.exe & "Sons"'
 AS_OF = date(2026, 10, 31)
 GROUPS = ("CEIL", "CWI", "IWI", "FOAM")
 LANES = ("technical", "safety", "evidence_gap", "expired")
+EXPOSED = ("severe", "moderate", "sheltered")
 QUEUES = ("fix-water-first", "specialist-review", "safe-to-insulate")
 TEXTS = pl.List(pl.String)
 
@@ -57,7 +59,7 @@ def invented(seed: int, homes: int | None = None) -> dict[str, pl.DataFrame]:
     return {
         "queue": queue,
         "home": pl.DataFrame({"property_id": ids, "postal_code": areas}),
-        "home_queue": _home_queue(ids, queue),
+        "home_queue": _home_queue(rng, ids, queue),
         "contradiction": pl.DataFrame({"property_id": ids, "holds": rng.random(n) < 0.06}),
         "expiry_calendar": pl.DataFrame(
             {
@@ -70,7 +72,7 @@ def invented(seed: int, homes: int | None = None) -> dict[str, pl.DataFrame]:
     }
 
 
-def _home_queue(ids: list[str], queue: pl.DataFrame) -> pl.DataFrame:
+def _home_queue(rng: np.random.Generator, ids: list[str], queue: pl.DataFrame) -> pl.DataFrame:
     rank = {q: k for k, q in enumerate(QUEUES)}
     worst = {home: min(qs, key=rank.__getitem__) for home, qs in _by_home(queue).items()}
     return pl.DataFrame(
@@ -79,8 +81,9 @@ def _home_queue(ids: list[str], queue: pl.DataFrame) -> pl.DataFrame:
             "queue": [worst.get(home) for home in ids],
             "lat": [50.0 + k / 1000 for k in range(len(ids))],
             "lon": [-4.0 for _ in ids],
+            "exposure": rng.choice(EXPOSED, len(ids), p=rng.dirichlet([0.6] * 3)),
         },
-        schema_overrides={"queue": pl.String},
+        schema_overrides={"queue": pl.String, "exposure": pl.String},
     )
 
 
@@ -149,7 +152,14 @@ def _roofs(rng: np.random.Generator, queue: pl.DataFrame) -> dict[str, pl.DataFr
         },
     )
     targeted = roofs.filter(pl.Series(rng.random(n) < 0.5)).with_columns(stream=pl.lit("targeted"))
-    return {"report_roof": roofs, "report_finding": targeted.drop("why_not")}
+    classes = roofs.select("roof_id").with_columns(
+        pl.Series("foam_class", rng.choice(["1", "2", "3"], n, p=[0.1, 0.3, 0.6]).tolist())
+    )
+    return {
+        "report_roof": roofs,
+        "report_finding": targeted.drop("why_not"),
+        "roof_class": classes.cast(pl.String),
+    }
 
 
 def later(frames: dict[str, pl.DataFrame], seed: int) -> dict[str, pl.DataFrame]:
@@ -161,7 +171,9 @@ def later(frames: dict[str, pl.DataFrame], seed: int) -> dict[str, pl.DataFrame]
     gone = frames["home"].filter(pl.Series(rng.random(frames["home"].height) < 0.03))
     out = {}
     for name, frame in frames.items():
-        key = "roof_id" if name in ("report_roof", "report_finding") else "property_id"
+        key = (
+            "roof_id" if name in ("report_roof", "report_finding", "roof_class") else "property_id"
+        )
         if key not in frame.columns:
             out[name] = frame
             continue
@@ -178,8 +190,11 @@ def counted(
     store, steps = _counting()
     for name, frame in frames.items():
         store.put(name, frame)
+    store.put("report_place", pl.DataFrame(schema=PLACED))
     for sql in steps:
         store.run(sql, {"as_of": AS_OF})
+    areas = store.table("report_home").select(pl.col("property_id").alias("roof_id"), "area")
+    store.put("report_roof_class", frames["roof_class"].join(areas, on="roof_id"))
     moved = None if before is None else _moved(frames, *before)
     total = frames["home"].height + 14
     return count_all(store, Stock(stock), total, moved)

@@ -14,9 +14,11 @@ from triage.learn.suppression import suppress
 from triage.report.document import Grid, Section, Words
 from triage.resources import resource_dir
 from triage.store import Store
+from triage.summary.areas import SCHEMA as PLACED
+from triage.summary.facts import Facts
 from triage.summary.findings import last_parts
 from triage.summary.roofs import roof_tables, share_interval
-from triage.summary.told import Facts, Told
+from triage.summary.told import Told
 
 RULES = load_disclosure(policy_dir("default")).audiences
 
@@ -32,6 +34,7 @@ def _parts(frames: dict[str, pl.DataFrame], audience: str) -> dict[str, Section]
     with Store(Path(":memory:")) as store:
         for name, frame in frames.items():
             store.put(name, frame)
+        store.put("report_place", pl.DataFrame(schema=PLACED))
         for path in sorted((resource_dir("pipelines") / "sql").glob("9?_report_*.sql")):
             store.run(path.read_text(encoding="utf-8"), {"as_of": AS_OF})
         return {s.title.split("  ")[0]: s for s in last_parts(told, _facts(), store)}
@@ -184,17 +187,14 @@ def test_a_roof_of_a_run_is_in_one_stratum_and_late_visits_are_not_known() -> No
         },
         schema_overrides={"record_row": pl.UInt32},
     )
-    use = pl.DataFrame(
-        {"kind": ["inspection"], "record_row": [1], "why_not": ["nothing was seen"]},
-        schema_overrides={"record_row": pl.UInt32},
-    )
     keys = facts.select("property_id", "building_part", "measure_code")
     with Store(Path(":memory:")) as run:
         run.put("queue", facts)
         run.put("current_evidence", keys.drop("measure_code"))
         run.put("quantity", keys)
-        run.put("record_inspection", visits)
-        run.put("record_use", use)
+        # As a run has them: a visit that came to nothing is told, and is no evidence.
+        run.put("record_inspection", visits.filter(pl.col("outcome_status") != "no_access"))
+        run.put("inspection_told", visits.drop("verdict", "decay_grade_max"))
         told = roof_tables(run, load_inspection(policy_dir("default")), AS_OF)
     roofs = {r["roof_id"]: r for r in told["report_roof"].to_dicts()}
     assert len(roofs) == 3

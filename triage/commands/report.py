@@ -25,6 +25,10 @@ def report(
     before: Annotated[
         Path | None, typer.Option(help="The last report's folder, or an earlier run.")
     ] = None,
+    wave: Annotated[
+        list[Path] | None,
+        typer.Option(help="Folder of `triage select` whose openings to count; can be repeated."),
+    ] = None,
     signed_off_by: Annotated[str, typer.Option(help="Who answers for it.")] = "",
     as_json: AsJson = False,
 ) -> None:
@@ -34,7 +38,8 @@ def report(
     """
     from triage.summary.run import make_report
 
-    made = make_report(run_folder, audience.value, out, before, signed_off_by, say)
+    waves = tuple(wave or ())
+    made = make_report(run_folder, audience.value, out, before, signed_off_by, say, waves)
     files = sorted(str(p.relative_to(out)) for p in out.rglob("*") if p.is_file())
     tables = {name: int(t["is_withheld"].sum()) for name, t in made.release.tables.items()}
     if as_json:

@@ -120,7 +120,8 @@ def _with_intervals(counted: pl.DataFrame, plan: Plan) -> pl.DataFrame:
     whole = [
         (
             *failing_range(x, n, roofs, plan.sure),
-            at_most_failing(roofs, n, x, plan.sure, plan.sensitivity, plan.effect),
+            # A stratum of which every roof turned out to carry no foam has none left.
+            at_most_failing(roofs, n, x, plan.sure, plan.sensitivity, plan.effect) if roofs else 0,
         )
         for x, n, roofs in counted.select("failing", "opened", "roofs").iter_rows()
     ]  # a row a stratum

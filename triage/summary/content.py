@@ -5,7 +5,8 @@ from triage.report.document import Bar, Figure, Grid, Section, Words
 from triage.report.flow_figure import Moves, MoveWords, flow_ends, flow_figure, title_of
 from triage.report.labels import FIX, LANES, MEASURE_GROUPS, QUEUES, REVIEW, SAFE
 from triage.summary.counts import COVERAGE
-from triage.summary.told import NO_SHARE, STAR, Facts, Told
+from triage.summary.facts import Facts
+from triage.summary.told import NO_SHARE, STAR, Told
 
 _WITHHELD = ("Withheld", "#F1F1ED", DOTS)
 TOP = 10

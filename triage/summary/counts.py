@@ -27,18 +27,30 @@ REPAIR_STATES = (
     *("completed, not verified", "verified"),
 )
 OPENED = ("opened", "no foam found", "not completed", "not selected at random")
+NOT_YET = "not visited yet"  # drawn, as a wave tells
 FOUND = ("failing", "not failing", "not opened")
 
 
 @dataclass(frozen=True, slots=True)
 class Stock:
-    """Names of the populations of one run: the same run has the same homes."""
+    """Names of the populations of one run: the same run has the same homes.
+
+    `wave` names the wave whose frame the roofs are, empty if they are those of the run.
+    """
 
     run: str
+    wave: str = ""
 
     def of(self, what: str) -> str:
         """Name of the homes, judged, measures, review, safe, roofs, foamed, opened ... of a run."""
+        if self.wave and what in ("roofs", "opened"):
+            return f"{self.run} {what} of {self.frame}"
         return f"{self.run} {what}"
+
+    @property
+    def frame(self) -> str:
+        """All roofs of the wave: the same in every report of it."""
+        return f"wave {self.wave}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,8 +202,11 @@ def _roofs(roofs: pl.DataFrame, stock: Stock) -> list[Table]:
     verdicts = found.with_columns(
         verdict=pl.when("is_failing").then(pl.lit("failing")).otherwise(pl.lit("not failing"))
     )
+    statuses = (*OPENED, NOT_YET) if stock.wave else OPENED
+    frame = {"stratum": (stock.frame, "stratum")} if stock.wave else {}
+    by_status = _count(roofs, stratum=strata, status=statuses)
     return [
-        Table("roofs", stock.of("roofs"), _count(roofs, stratum=strata, status=OPENED)),
+        Table("roofs", stock.of("roofs"), by_status, stands_for=frame),
         Table(
             "roof_verdicts",
             stock.of("opened"),

@@ -9,16 +9,18 @@ from triage.report.labels import LIMITS, PRE_START, plain
 from triage.store import Store
 from triage.summary.content import legend, shares_of
 from triage.summary.counts import REPAIR_STATES
-from triage.summary.foam import METHOD, foam_part, percents
+from triage.summary.facts import Facts
+from triage.summary.foam import foam_part
+from triage.summary.foam_shares import METHOD, percents
 from triage.summary.maps import Spec, area_grid, areas_told, map_alt, map_title, specs
 from triage.summary.roofs import share_interval
-from triage.summary.told import NO_SHARE, Facts, Told
+from triage.summary.told import NO_SHARE, Told
 
 
 def last_parts(told: Told, facts: Facts, store: Store) -> list[Section]:
     """Foamed roofs, repairs, overrides, quality, limits, map."""
     return [
-        foam_part(told, store),
+        foam_part(told, store, facts.waves),
         _repairs(told, store),
         _overrides(told, facts),
         _quality(told, store),

@@ -1,22 +1,40 @@
 """Part 7 of a programme summary: roofs that already carry foam, stream by stream."""
 
+from collections.abc import Sequence
+
 import polars as pl
 
 from triage.report.document import Figure, Grid, Section, Span, Words
 from triage.report.labels import plain
 from triage.store import Store
 from triage.summary.counts import FOUND
-from triage.summary.roofs import CONFIDENCE, roofs_range, share_interval
+from triage.summary.foam_shares import METHOD, interval_of, percents, rounded_note, span_figure
+from triage.summary.foam_wave import wave_blocks
+from triage.summary.roofs import roofs_range
 from triage.summary.told import NO_SHARE, Told
+from triage.summary.wave import WaveFound
 
-METHOD = f"Interval: Wilson score, {CONFIDENCE:.0%} two-sided."
 
+def foam_part(told: Told, store: Store, waves: Sequence[WaveFound] = ()) -> Section:
+    """Strata with their intervals, non-response, and what other streams found.
 
-def foam_part(told: Told, store: Store) -> Section:
-    """Strata with their intervals, non-response, and what other streams found."""
+    With waves, the strata, draws and rates are theirs; the last one comes first.
+    """
     title = "7  Roofs that already carry foam"
     if not told.has("roofs"):
         return Section(title, (Words("Foamed roofs: none found in the surveys of this run."),))
+    if waves:
+        own = [
+            block
+            for number, wave in enumerate(reversed(waves), start=1)
+            for block in wave_blocks(told, wave, "" if number == 1 else f"_{number}")
+        ]
+        return Section(title, (*own, *_targeted(told, store)))
+    return Section(title, (*_as_found(told), _non_response(told, store), *_targeted(told, store)))
+
+
+def _as_found(told: Told) -> list[Words | Grid | Figure]:
+    """Strata as the inspections and surveys name them: what was drawn is not known."""
     strata = sorted(set(told.release.tables["roofs"]["stratum"]) - {"all"})
     rows, spans = [], []
     for stratum in [*strata, "all"]:
@@ -24,7 +42,7 @@ def foam_part(told: Told, store: Store) -> Section:
         opened = told.homes("roofs", stratum=stratum, status="opened")
         lost = told.homes("roofs", stratum=stratum, status="not completed")
         failing = told.homes("roof_verdicts", stratum=stratum, verdict="failing")
-        span = _interval(told, failing, opened)
+        span = interval_of(told, failing, opened)
         # Strata are opened at unlike rates: their plain sum is no estimate.
         whole = _out_of(told, failing, opened, roofs)
         if stratum == "all" and len(strata) > 1:
@@ -46,7 +64,7 @@ def foam_part(told: Told, store: Store) -> Section:
         notes=(
             f"{METHOD} Failing roofs of N: inverted hypergeometric, the same confidence. A "
             "stratum groups roofs alike in how they fail.",
-            *_rounded_note(told),
+            *rounded_note(told),
             *told.notes,
         ),
         widths=(3.6, 0.9, 1, 0.9, 1.1, 1.5, 1.4),
@@ -56,31 +74,11 @@ def foam_part(told: Told, store: Store) -> Section:
     opened = told.homes("roofs", status="opened")
     if opened == 0:
         blocks.append(Words("Random openings: not recorded. Without them no share can be given."))
+    else:
+        blocks.append(Words("No wave of inspections was named: no rate over all strata is given."))
     if spans:
-        blocks.append(_span_figure(spans))
-    blocks += [_non_response(told, store), *_targeted(told, store)]
-    return Section(title, tuple(blocks))
-
-
-def _rounded_note(told: Told) -> tuple[str, ...]:
-    if told.rule.rounding == 1:
-        return ()
-    return ("The interval is the widest that the rounded counts leave possible.",)
-
-
-def _interval(told: Told, failing: int | None, opened: int | None) -> tuple[float, float] | None:
-    """Made of printed counts alone, so that it tells nothing more than they do."""
-    if not opened or failing is None or opened < told.rule.percent_min:
-        return None
-    counts = [
-        (told.possible(n, least=True), told.possible(n, least=False)) for n in (failing, opened)
-    ]
-    return share_interval(*counts)
-
-
-def percents(span: tuple[float, float] | None) -> str:
-    """An interval of a share as it is printed."""
-    return NO_SHARE if span is None else f"{span[0]:.0%} to {span[1]:.0%}"
+        blocks.append(span_figure(spans))
+    return blocks
 
 
 def _out_of(told: Told, failing: int | None, opened: int | None, roofs: int | None) -> str:
@@ -89,14 +87,6 @@ def _out_of(told: Told, failing: int | None, opened: int | None, roofs: int | No
         return NO_SHARE
     low, high = roofs_range(failing, opened, roofs)
     return f"{low:,} to {high:,}"
-
-
-def _span_figure(spans: list[Span]) -> Figure:
-    widest = max(spans, key=lambda s: s.high)
-    title = f"No interval of a stratum shown reaches above {widest.high:.0%} of its roofs failing"
-    alt = "; ".join(f"{s.label}: {s.low:.0%} to {s.high:.0%}, {s.shown}" for s in spans) + "."
-    unit = f"Estimated share of roofs that fail, percent of each stratum. {METHOD} n roofs opened."
-    return Figure("foam_intervals", title, unit, alt, tuple(spans))
 
 
 def _non_response(told: Told, store: Store) -> Words:

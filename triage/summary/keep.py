@@ -14,7 +14,7 @@ from triage.runs import RECORD, STORE, read_record
 from triage.store import Store
 
 KEEP, SEND = "keep", "send"
-FORMAT = 1
+FORMAT = 2
 _ABOUT = "report.json"
 
 

@@ -11,7 +11,8 @@ from triage.report.document import Grid
 from triage.report.labels import QUEUES
 from triage.summary.content import shares_of
 from triage.summary.counts import COVERAGE, EXPOSURES
-from triage.summary.told import Facts, Told
+from triage.summary.facts import Facts
+from triage.summary.told import Told
 
 if TYPE_CHECKING:
     from triage.report.area_map import AreaMap

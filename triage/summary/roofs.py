@@ -69,18 +69,18 @@ def roof_tables(run: Store, policy: InspectionPolicy, as_of: date) -> dict[str, 
     }
 
 
-def _inspections(run: Store, as_of: date) -> pl.DataFrame:
-    rows = run.table("record_inspection").filter(pl.col("inspected_on") <= as_of)
-    use = run.table("record_use").filter(pl.col("kind") == "inspection")
-    refused = use.filter(pl.col("why_not").is_not_null()).select("record_row")
-    outcome = pl.col("outcome_status")
+def known_inspections(run: Store, as_of: date) -> pl.DataFrame:
+    """Rows of the table `inspection` that count, those included that came to nothing."""
+    count = run.table("record_inspection").filter(pl.col("inspected_on") <= as_of)
     # That a roof could not be reached is a result, though no evidence of its state.
-    kept = pl.concat(
-        [
-            rows.join(refused, on="record_row", how="anti"),
-            rows.join(refused, on="record_row").filter(outcome.is_in(list(_NOT_DONE))),
-        ]
-    )
+    came_to_nothing = pl.col("outcome_status").is_in(list(_NOT_DONE))
+    told = run.table("inspection_told").filter(came_to_nothing, pl.col("inspected_on") <= as_of)
+    lost = told.join(count, on="record_row", how="anti")
+    return pl.concat([count, lost], how="diagonal")
+
+
+def _inspections(run: Store, as_of: date) -> pl.DataFrame:
+    kept, outcome = known_inspections(run, as_of), pl.col("outcome_status")
     opened = outcome.is_in(list(_OPENED)) & pl.col("verdict").is_not_null()
     return kept.select(
         *("inspection_id", "property_id", "building_part", "stratum", "inspected_on"),

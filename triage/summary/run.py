@@ -1,73 +1,51 @@
 """Makes the summary of a finished run for one reader."""
 
 import tempfile
-from collections.abc import Callable
-from dataclasses import dataclass, field
-from datetime import date
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 import polars as pl
 
-from triage.contract import AreaFile, load_contract
 from triage.contract.disclosure import AUDIENCES, DisclosureRules, load_disclosure
 from triage.contract.disclosure import FILE as DISCLOSURE
 from triage.contract.inspection import FILE as INSPECTION
 from triage.contract.inspection import load_inspection
 from triage.contract.policy_load import policy_dir
 from triage.errors import StoreError
-from triage.inputs import INPUTS, changed_inputs, open_stored, stored_inputs
+from triage.inputs import INPUTS, open_stored, stored_inputs
 from triage.learn.suppression import Release, suppress
-from triage.outputs import CAUTIONS
 from triage.report.cells import inert
 from triage.report.document import Document, Grid
 from triage.report.html_document import write_html
 from triage.report.labels import ENTERED, LEFT, NOT_JUDGED
 from triage.report.pdf import write_pdf
-from triage.report.template import label_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
-from triage.summary.areas import area_of_homes, area_outlines, roof_classes
-from triage.summary.condensate import condensate_blocks
+from triage.summary.areas import area_of_homes, roof_classes
 from triage.summary.content import first_parts
 from triage.summary.counts import Counted, Stock, count_all
+from triage.summary.facts import Facts, facts_of
 from triage.summary.findings import last_parts
 from triage.summary.keep import KEEP, SEND, Earlier, read_earlier, stock_name, write_kept
 from triage.summary.maps import FOLDER as MAPS
 from triage.summary.maps import write_maps
-from triage.summary.roofs import roof_tables
-from triage.summary.told import Facts, Told
+from triage.summary.roofs import known_inspections, roof_tables
+from triage.summary.told import Told
+from triage.summary.wave import wave_found
+from triage.summary.work import NAMES, Summary
+from triage.waves.read import read_waves
 
 _COPIED = ("queue", "home", "home_queue", "contradiction", "expiry_calendar", "climate_record")
-_RECORDS = ("record_repair", "record_decision", "record_use", "record_inspection")
-_NAMES = {
-    "internal": "the programme itself",
-    "funder": "a funder",
-    "lender": "a lender",
-    "public": "the public",
-}
-
-
-@dataclass
-class Summary:
-    """What the stages of one report share."""
-
-    run: Store
-    store: Store
-    folder: Path
-    record: dict[str, Any]
-    source: Path
-    audience: str
-    rules: DisclosureRules
-    earlier: Earlier | None
-    signed_by: str
-    out: dict[str, Any] = field(default_factory=dict)
-
-    @property
-    def as_of(self) -> date:
-        """The data cut-off."""
-        return date.fromisoformat(str(self.record["as_of"]))
+_RECORDS = (
+    "record_repair",
+    "record_decision",
+    "record_use",
+    "record_inspection",
+    "inspection_told",
+)
 
 
 @dataclass(frozen=True)
@@ -87,6 +65,7 @@ def make_report(
     before: Path | None,
     signed_by: str,
     say: Callable[[str], None],
+    waves: Sequence[Path] = (),
 ) -> Made:
     """Write the summary of a run for one reader into a new folder.
 
@@ -104,6 +83,9 @@ def make_report(
         Who answers for it; empty if nobody yet.
     say
         Told what is about to happen.
+    waves
+        Folders of waves of inspections, whose random openings are pooled over their strata. A
+        reader from whom small counts are withheld is told of one at a time.
 
     Raises
     ------
@@ -117,6 +99,7 @@ def make_report(
     withholds = rules.audiences[audience].withholds
     earlier = read_earlier(before, withholds=withholds) if before is not None else None
     _same_programme(record, earlier, before)
+    drawn = read_waves(waves, record, withholds=withholds)
     stages = {
         "areas": _areas,
         "foamed_roofs": lambda work: _foamed_roofs(work, rule_folder),
@@ -133,7 +116,9 @@ def make_report(
         _need_tables(run, run_folder)
         for name in (*_COPIED, *_RECORDS):
             store.put(name, run.table(name))
-        work = Summary(run, store, folder, record, run_folder, audience, rules, earlier, signed_by)
+        work = Summary(
+            *(run, store, folder, record, run_folder, audience, rules, earlier, signed_by), drawn
+        )
         run_pipeline(pipeline, work, store, stages, {"as_of": work.as_of}, say)
     return Made(out, work.out["counted"], work.out["release"], work.out["document"])
 
@@ -173,7 +158,13 @@ def _areas(work: Summary) -> None:
 
 def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
     policy = load_inspection(rule_folder)
-    for name, frame in roof_tables(work.run, policy, work.as_of).items():
+    tables = roof_tables(work.run, policy, work.as_of)
+    inspections = known_inspections(work.run, work.as_of)
+    now = tables["report_roof"]["roof_id"]
+    work.waves = tuple(wave_found(wave, inspections, policy, now) for wave in work.drawn)
+    if work.waves:  # the strata of the last one, as they were drawn
+        tables["report_roof"] = work.waves[-1].roofs
+    for name, frame in tables.items():
         work.store.put(name, frame)
     homes = work.store.table("report_home").select("property_id", "area")
     work.store.put("report_roof_class", roof_classes(work.run, policy, homes))
@@ -186,7 +177,7 @@ def _foamed_roofs(work: Summary, rule_folder: Path) -> None:
 def _tables(work: Summary) -> None:
     """Count, then withhold: from here on only printed counts are at hand."""
     rule = work.rules.audiences[work.audience]
-    stock = Stock(stock_name(work.record))
+    stock = Stock(stock_name(work.record), work.drawn[-1].name if work.drawn else "")
     programme = open_stored(work.source, stored_inputs(work.source, work.record))[0]
     moved = _moved(work.store.table("report_home"), work.earlier)
     counted = count_all(work.store, stock, programme.stock_total, moved)
@@ -218,7 +209,7 @@ def _moved(homes: pl.DataFrame, earlier: Earlier | None) -> pl.DataFrame | None:
 
 def _write(work: Summary) -> None:
     release: Release = work.out["release"]
-    told, facts = Told(release), _facts(work)
+    told, facts = Told(release), facts_of(work)
     document = document_of(told, facts, work.store)
     send = work.folder / SEND
     send.mkdir()
@@ -229,7 +220,7 @@ def _write(work: Summary) -> None:
     _check_names(document)
     work.out["maps"] = write_maps(send / MAPS, told, facts)
     about = {
-        "audience": _NAMES[work.audience],
+        "audience": NAMES[work.audience],
         "as_of": str(work.record["as_of"]),
         "programme_id": str(work.record["programme_id"]),
         "run_id": work.record["run_id"],
@@ -261,60 +252,6 @@ def _check_names(document: Document) -> None:
 def _write_csv(path: Path, grid: Grid) -> None:
     frame = pl.DataFrame(list(grid.rows), schema=list(grid.columns), orient="row")
     frame.select(inert(pl.col(name)).alias(name) for name in grid.columns).write_csv(path)
-
-
-def _facts(work: Summary) -> Facts:
-    record = work.record
-    stored = stored_inputs(work.source, record)
-    changed = changed_inputs(work.source, stored)
-    if changed:
-        what = f"the inputs stored with the run are no longer what it read: {changed[0]}"
-        raise StoreError(what, str(work.source), "run the programme again, then report")
-    programme, policy = open_stored(work.source, stored)
-    climate = work.store.table("climate_record").select("climate_name", "dataset").unique()
-    told = [" · ".join(t for t in row if t) for row in climate.sort(pl.all()).iter_rows()]
-    before = work.earlier
-    is_inside = not work.rules.audiences[work.audience].withholds
-    return Facts(
-        record=record,
-        name=programme.name,
-        programme_id=programme.programme_id,
-        period=f"{before.as_of} to {record['as_of']}" if before else f"to {record['as_of']}",
-        as_of=f"{work.as_of:%d %B %Y}".lstrip("0"),
-        stock_total=programme.stock_total,
-        audience=_NAMES[work.audience],
-        climate=tuple(told),
-        rule_titles={rule.id: rule.title for rule in policy.rules.values()},
-        field_labels={name: label_text(f) for name, f in load_contract().fields.items()},
-        cautions=CAUTIONS,
-        before=before.words if before else "no earlier report or run was given",
-        disclosure=f"sha256 {work.rules.digest[:12]}",
-        signed_by=work.signed_by,
-        places=_places(work.store),
-        country_code=programme.country_code,
-        foam_classes=work.out["foam_classes"],
-        **_own_areas(programme.areas),
-        condensate=condensate_blocks(work.run, policy, programme) if is_inside else (),
-    )
-
-
-def _own_areas(areas: AreaFile | None) -> dict[str, Any]:
-    """What an area is, and its outlines, where the programme brings a map of them."""
-    if areas is None:
-        return {}
-    words = f"the programme's own map, {areas.shapes.name}"
-    return {"area_words": words, "outlines": area_outlines(areas)}
-
-
-def _places(store: Store) -> pl.DataFrame:
-    """The middle of the homes of each area, to a tenth of a degree's hundredth: no home."""
-    return store.ask(
-        """
-        SELECT area, round(avg(lat), 2) AS lat, round(avg(lon), 2) AS lon
-        FROM report_home WHERE queue IS NOT NULL AND lat IS NOT NULL
-        GROUP BY area HAVING area <> 'not known' ORDER BY area
-        """
-    )
 
 
 __all__ = ["AUDIENCES", "Made", "make_report"]

@@ -1,20 +1,12 @@
 """Printed counts as words: what is withheld stays withheld in every share and sentence."""
 
-from __future__ import annotations
-
-from collections.abc import Mapping
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from dataclasses import dataclass
 
 import polars as pl
 
 from triage.contract.disclosure import Disclosure
 from triage.learn.cells import ALL, HOMES
 from triage.learn.suppression import Release
-from triage.report.document import Figure, Words
-
-if TYPE_CHECKING:
-    from geopandas import GeoDataFrame
 
 STAR = "*"
 NO_SHARE = "–"
@@ -90,36 +82,3 @@ class Told:
                 f"every count to {rule.rounding}, totals by themselves; parts may not add",
             ),
         )
-
-
-@dataclass(frozen=True)
-class Facts:
-    """What a report says of the run that it was made from."""
-
-    record: Mapping[str, Any]
-    name: str
-    programme_id: str
-    period: str
-    as_of: str
-    stock_total: int | None
-    audience: str
-    climate: tuple[str, ...]
-    rule_titles: Mapping[str, str]
-    field_labels: Mapping[str, str]
-    cautions: tuple[str, ...]
-    before: str
-    disclosure: str
-    signed_by: str
-    places: pl.DataFrame  # area, lat, lon: the middle of each area
-    condensate: tuple[Words | Figure, ...] = ()  # for the programme itself alone
-    country_code: str = ""
-    area_words: str = "start of the postal code"  # what an area is
-    outlines: GeoDataFrame | None = None  # of the programme's own areas, `label` names them
-    foam_classes: Mapping[str, str] = field(default_factory=dict)  # number: words
-
-    @property
-    def stamp(self) -> str:
-        """One line below the title of a map."""
-        policy = self.record["policy"]
-        said = f"{policy['name']} {policy['version']} ({policy['sha256'][:12]})"
-        return f"{self.name} · as of {self.as_of} · policy {said} · run {self.record['run_id']}"

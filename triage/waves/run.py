@@ -27,10 +27,10 @@ from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
 from triage.waves.map_words import map_words, roofs_to_draw
+from triage.waves.read import FORMAT, RECORD, file_digests
 from triage.waves.words import plan_document
 
-RECORD = "selection.json"
-_COPIED = ("queue", "current_evidence", "quantity", "roof_visit_told")
+_COPIED = ("queue", "current_evidence", "quantity", "inspection_told")
 Say = Callable[[str], None]
 
 
@@ -171,6 +171,8 @@ def _write(wave: Wave) -> None:
         ("reserve", drawn.reserve),
         ("strata", drawn.strata),
         ("roofs", drawn.roofs),
+        # What was recorded by now is no answer to this wave.
+        ("before", wave.store.table("inspection_told").select("inspection_id").sort(pl.all())),
     ):
         frame.write_parquet(folder / f"{name}.parquet")
         csv_text(_without_binary(frame)).write_csv(folder / f"{name}.csv")
@@ -207,7 +209,8 @@ def _told(wave: Wave) -> dict[str, Any]:
     counts = dict(drawn.chosen["stream"].value_counts().iter_rows())
     found = drawn.detection
     return {
-        "format": 1,
+        "format": FORMAT,
+        "programme_id": wave.record["programme_id"],
         "run_id": wave.record["run_id"],
         "as_of": _day(wave.record["as_of"]),
         "seed": asked.seed,
@@ -225,6 +228,7 @@ def _told(wave: Wave) -> dict[str, Any]:
         "reserve": drawn.reserve.height,
         "openings_to_detect": found.openings,
         "map_says": wave.map_says,
+        "files": file_digests(wave.folder),
     }
 
 
