@@ -3,6 +3,7 @@
 import csv
 import json
 import shutil
+from collections import Counter
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -10,6 +11,7 @@ from typing import Any
 import openpyxl
 import polars as pl
 import pytest
+import svg_words
 from cli_helpers import triage
 from golden_runs import DemoRun
 
@@ -92,13 +94,35 @@ def test_the_same_seed_gives_the_same_list_and_another_another(
         assert (tmp_path / "again" / f"{name}.parquet").read_bytes() == (
             wave / f"{name}.parquet"
         ).read_bytes()
-    for name in ("inspections.xlsx", "plan.pdf", "plan.html", "selection.json"):
+    pictures = ("map.png", "map.svg")
+    for name in ("inspections.xlsx", "plan.pdf", "plan.html", "selection.json", *pictures):
         assert (tmp_path / "again" / name).read_bytes() == (wave / name).read_bytes(), name
     _select(coastal.folder, tmp_path / "other", 43)
     other = pl.read_parquet(tmp_path / "other" / "selection.parquet")
     mine = pl.read_parquet(wave / "selection.parquet")
     is_random = pl.col("stream") == "random"
     assert set(other.filter(is_random)["roof_id"]) != set(mine.filter(is_random)["roof_id"])
+
+
+def test_the_map_counts_the_roofs_of_the_list_once_each(wave: Path) -> None:
+    chosen, reserve, roofs = (
+        pl.read_parquet(wave / f"{name}.parquet") for name in ("selection", "reserve", "roofs")
+    )
+    streams = Counter(chosen["stream"])
+    spare = set(reserve["roof_id"]) - set(chosen["roof_id"])
+    panel = svg_words.column(wave / "map.svg")
+    for title, count in (
+        ("By chance", streams["random"]),
+        ("By expected risk", streams["targeted"]),
+        ("In reserve", len(spare)),
+        ("All", chosen.height + len(spare)),
+    ):
+        assert panel[title][0] == f"{count:,}"
+    said = " ".join(svg_words.words(wave / "map.svg"))
+    told = json.loads((wave / "selection.json").read_text(encoding="utf-8"))
+    for part in (f"Seed {told['seed']};", told["run_id"], told["frame_sha256"][:12]):
+        assert part in said
+    assert f"{chosen.height} of {roofs.height} foamed roofs to open" in said
 
 
 def test_the_plan_says_what_it_can_and_cannot_say(wave: Path) -> None:

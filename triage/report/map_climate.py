@@ -49,7 +49,7 @@ def draw_climate_map(
     near = pl.col("near_cold_line") if "near_cold_line" in homes.columns else pl.lit(False)
     graded = graded.with_columns(flag=near.fill_null(False))
     near_line = int(graded["flag"].sum())
-    drawn = compose(graded, "exposure", _EXPOSURES, outlines, context)
+    drawn = compose(graded, "exposure", _EXPOSURES, outlines, context.country_code)
     panel = Panel(drawn.view)
     _write_panel(panel, drawn, homes, near_line)
     if stations is not None:

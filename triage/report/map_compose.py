@@ -14,6 +14,7 @@ from triage.report.labels import plain
 from triage.report.map_frame import DPI, HEIGHT_IN, WIDTH_IN, Floats, View, in_view, open_view
 from triage.report.map_ground import draw_ground
 from triage.report.map_marks import (
+    Ints,
     MarkClass,
     Marks,
     Spots,
@@ -41,6 +42,7 @@ class Composed:
     placed: int
     outside: int
     ground: str
+    alone: Ints  # row of the table of each mark that stands alone, as the first of `obstacles`
 
 
 def compose(
@@ -48,11 +50,13 @@ def compose(
     column: str,
     classes: tuple[MarkClass, ...],
     outlines: GeoDataFrame | None,
-    context: RunContext,
+    country_code: str,
+    noun: str = "homes",
 ) -> Composed:
     """Draw the ground and the homes, classed by a column that holds keys of `classes`.
 
-    `homes` has lat, lon, that column and `flag`, true for a home with a dashed ring.
+    `homes` has lat, lon, that column and `flag`, true for a home with a dashed ring; `noun` is
+    what a row is called.
     """
     keys = [look.key for look in classes]
     table = homes.select(
@@ -62,26 +66,29 @@ def compose(
     )
     lat, lon, flag, kind = (column.to_numpy() for column in table)
     placed = (np.abs(lat) <= 90) & (np.abs(lon) <= 180)  # false for NaN
-    view, x, y = open_view(context.country_code, lat[placed], lon[placed])
+    view, x, y = open_view(country_code, lat[placed], lon[placed])
     seen = in_view(view, x, y)
     spots = Spots(x[seen], y[seen], kind[placed][seen], flag[placed][seen])
     marks = arrange(view, spots, len(classes))
     alone = np.column_stack([spots.x, spots.y])[marks.single]
     obstacles = np.concatenate([alone, marks.centres])
     if placed.any():
-        ground = draw_ground(view, context.country_code, outlines, obstacles)
+        ground = draw_ground(view, country_code, outlines, obstacles)
     else:
-        ground = _say_empty(view, homes.height)
+        ground = _say_empty(view, homes.height, noun)
     draw_rings(view, marks, classes)
     draw_single(view, spots, marks.single, classes)
     counts = dict(zip(keys, np.bincount(kind, minlength=len(keys)).tolist(), strict=True))
     outside = int((~seen).sum())
     placed_homes = int(placed.sum())
-    return Composed(view, marks, obstacles, counts, homes.height, placed_homes, outside, ground)
+    rows = np.flatnonzero(placed)[seen][marks.single]
+    return Composed(
+        view, marks, obstacles, counts, homes.height, placed_homes, outside, ground, rows
+    )
 
 
-def _say_empty(view: View, homes: int) -> str:
-    text = "None of the homes has a usable location" if homes else "There is no home to draw"
+def _say_empty(view: View, homes: int, noun: str) -> str:
+    text = f"None of the {noun} has a usable location" if homes else f"There are no {noun} to draw"
     view.axes.text(0.5, 0.5, text, transform=view.axes.transAxes, ha="center", fontsize=14)
     return ""
 

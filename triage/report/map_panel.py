@@ -12,6 +12,7 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 from pyproj import Transformer
 
 from triage.reference import reference_table
+from triage.report.labels import visible
 from triage.report.map_frame import (
     HEIGHT_IN,
     INK,
@@ -126,8 +127,9 @@ class Panel:
         weight: str = "normal",
         step: float = _LINE_IN,
     ) -> None:
+        shown = visible(text)
         self.axes.text(
-            x, self.y, text, fontsize=size, color=colour, ha=align, va="top", fontweight=weight
+            x, self.y, shown, fontsize=size, color=colour, ha=align, va="top", fontweight=weight
         )
         self.y -= step
 
@@ -202,12 +204,12 @@ def write_titles(view: View, title: str, subtitle: str, caption: str) -> None:
     """Write the finding above the map, and date, policy and source below it."""
     left = MAP_BOX[0]
     size = 17 if len(title) <= 76 else 14
-    lines = textwrap.wrap(title, 92)[:2]
+    lines = textwrap.wrap(visible(title), 92)[:2]
     figure, head = view.figure, "\n".join(lines)
     figure.text(left, 0.972, head, fontsize=size, fontweight="bold", va="top", color=INK)
     below = 0.922 if len(lines) == 1 else 0.905
-    figure.text(left, below, _cut(subtitle, 140), fontsize=10, va="top", color=SOFT_INK)
-    foot = "\n".join(textwrap.wrap(caption, 178)[:4])
+    figure.text(left, below, _cut(visible(subtitle), 140), fontsize=10, va="top", color=SOFT_INK)
+    foot = "\n".join(textwrap.wrap(visible(caption), 178)[:4])
     figure.text(left, 0.074, foot, fontsize=8, va="top", color=SOFT_INK, linespacing=1.35)
 
 

@@ -33,7 +33,7 @@ def draw_queue_map(
     if unknown or homes["queue"].null_count():
         raise ValueError(f"homes without one of the three queues: {sorted(unknown) or 'null'}")
     plain = homes.with_columns(flag=pl.lit(False))
-    drawn = compose(plain, "queue", classes, outlines, context)
+    drawn = compose(plain, "queue", classes, outlines, context.country_code)
     panel = Panel(drawn.view)
     _write_panel(panel, drawn, homes, classes)
     return finish(path, panel, drawn, queue_title(drawn.counts, homes.height), context)

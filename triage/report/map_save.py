@@ -15,7 +15,7 @@ from triage.report.map_frame import DPI
 # Text stays text, so that it can be searched and read aloud.
 _SVG: dict[Any, Any] = {"svg.fonttype": "none", "svg.hashsalt": "map"}
 # Verdana has the same widths, for machines without the first.
-_FAMILY = re.compile(r"(style=\"[^\"]*font: [^\"]*)'DejaVu Sans'")
+_FAMILY = re.compile(r"(style=\"[^\"]*font(?:-family)?: [^\"]*)'DejaVu Sans'")
 _NOTHING = dict.fromkeys(("Date", "Creator", "Format", "Type"))
 
 

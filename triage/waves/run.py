@@ -14,17 +14,19 @@ from triage.contract import load_contract
 from triage.contract.inspection import load_inspection
 from triage.contract.policy_load import policy_dir
 from triage.errors import StoreError
-from triage.inputs import INPUTS
+from triage.inputs import INPUTS, open_stored, stored_inputs
 from triage.learn.roofs import foamed_roofs
 from triage.learn.selection import Plan, Selection, select_roofs
 from triage.report.document import Document
 from triage.report.html_document import write_html
 from triage.report.inspection_book import write_inspection_book
+from triage.report.map_selection import draw_selection_map
 from triage.report.pdf import write_pdf
 from triage.report.table_book import csv_text
 from triage.runs import STORE, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
+from triage.waves.map_words import map_words, roofs_to_draw
 from triage.waves.read import FORMAT, RECORD, file_digests
 from triage.waves.words import plan_document
 
@@ -60,6 +62,7 @@ class Wave:
     say: Say
     roofs: pl.DataFrame = field(default_factory=pl.DataFrame)
     selection: Selection | None = None
+    map_says: str = ""
 
     @property
     def drawn(self) -> Selection:
@@ -177,6 +180,10 @@ def _write(wave: Wave) -> None:
     write_inspection_book(
         folder / "inspections.xlsx", drawn, load_contract(), wave.stamp, str(wave.record["run_id"])
     )
+    wave.say("map")
+    programme = open_stored(wave.run_folder, stored_inputs(wave.run_folder, wave.record))[0]
+    words = map_words(drawn, wave.record, programme.country_code)
+    wave.map_says = draw_selection_map(folder, roofs_to_draw(drawn), words)
     wave.say("plan")
     plan = _document(wave)
     write_pdf(folder / "plan.pdf", plan)
@@ -220,6 +227,7 @@ def _told(wave: Wave) -> dict[str, Any]:
         "targeted": counts.get("targeted", 0),
         "reserve": drawn.reserve.height,
         "openings_to_detect": found.openings,
+        "map_says": wave.map_says,
         "files": file_digests(wave.folder),
     }
 
