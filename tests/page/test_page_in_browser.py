@@ -357,6 +357,39 @@ def test_a_ring_comes_nearer(opened: Browser, page_run: PageRun) -> None:
     assert 0 < sum(opened.run("return programmePage.drawn()")) < before
 
 
+def test_the_parts_of_a_ring_are_the_shares_of_the_queues(opened: Browser) -> None:
+    opened.run("document.getElementById('map').scrollIntoView({ block: 'center' })")
+    rings = opened.run(
+        """
+        return [...document.querySelectorAll("#map .ring")].map(ring => {
+          const box = ring.getBoundingClientRect(), radius = .82 * box.width / 2;
+          const [x, y] = [box.x + box.width / 2, box.y + box.height / 2], seen = {};
+          for (let turn = .5; turn < 200; turn++) {
+            const at = Math.PI * (turn / 100 - .5);
+            const [east, south] = [radius * Math.cos(at), radius * Math.sin(at)];
+            const met = document.elementFromPoint(x + east, y + south);
+            const colour = met.getAttribute("stroke") ?? "none";
+            seen[colour] = (seen[colour] ?? 0) + 1;
+          }
+          return [ring.textContent.trim(), seen];
+        })
+        """
+    )
+    fills = opened.run(
+        "return [...document.querySelectorAll('.legend [fill]')].map(e => e.getAttribute('fill'))"
+    )
+    colours = [*fills[:2], "url(#hatch)"]
+    drawn = dict.fromkeys(colours, 0.0)
+    for words, seen in rings:
+        met = sum(seen.get(colour, 0) for colour in colours)
+        if words:  # a ring; another mark may lie over a part of it
+            assert met > 150
+            for colour in colours:
+                drawn[colour] += int(words) * seen.get(colour, 0) / met
+    told = opened.run("return programmePage.drawn()")
+    assert list(drawn.values()) == pytest.approx(told, abs=0.02 * sum(told))
+
+
 def test_homes_at_one_place_are_listed(opened: Browser) -> None:
     same = [name for name in HOSTILE if "script" in name]
     opened.choose(find="script")

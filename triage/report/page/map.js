@@ -89,12 +89,12 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
     });
   }
   function ring({ n, of, r }) {
-    let turn = n / 4;
+    let before = 0;
     const parts = of.map((part, q) => {
-      const fill = q === 2 ? "url(#hatch)" : looks[q].fill, begin = turn;
-      turn -= part;
+      const fill = q === 2 ? "url(#hatch)" : looks[q].fill, begin = before;
+      before += part;
       return `<circle r="${.82 * r}" pathLength="${n}" stroke="${fill}" stroke-width="${.36 * r}"
-        stroke-dasharray="${part} ${n}" stroke-dashoffset="${begin}"/>`;
+        stroke-dasharray="${part} ${n}" stroke-dashoffset="${-begin}"/>`;
     });
     const text = n < 1000 ? n : `${(n / 1000).toFixed(n < 9950 ? 1 : 0)}k`;
     return `<svg viewBox="${-r} ${-r} ${2 * r} ${2 * r}">${parts.join("")}<circle r="${r - .5}"
@@ -103,8 +103,7 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
   function draw() {
     cells = gather(WIDE);
     if (cells.reduce((sum, cell) => sum + cell.n, 0) <= FEW) cells = gather(NARROW);
-    names.clearLayers();
-    marks.clearLayers();
+    for (const layer of [names, marks]) layer.clearLayers();
     drawNet();
     writeNames();
     for (const cell of cells) {
