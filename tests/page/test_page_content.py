@@ -433,6 +433,7 @@ def test_the_ground_of_british_homes_is_the_coast_and_its_regions() -> None:
     assert labels.index("South West England") < labels.index("EX")  # it keeps its place
     assert "approximate" in ground.words
     assert "nearest postcode area" in ground.words
+    assert "a home by the sea can seem to stand in it" in ground.words
     shapes = _shapes(ground.rings)
     # Exeter and Belfast lie on land, Lundy's east and Lyme Bay at sea.
     for lon, lat, on_land in (

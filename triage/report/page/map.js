@@ -8,7 +8,7 @@ const share = (part, of) => of < 10 ? count(part)
 function programmeMap(box, { homes, ground, looks }, said, onPick) {
   const WIDE = 64, NARROW = 28, FEW = 250; // hexagons in pixels; the narrow ones for few homes
   const REACH = 60; // pixels; an arrow key moves the map by 80, so the cross can reach every mark
-  const STILL = { animate: false };
+  const STILL = { animate: false }, APART = 250; // pixels between two equal names
   const map = L.map(box, { zoomAnimation: false, fadeAnimation: false, markerZoomAnimation: false,
     inertia: false, attributionControl: false, minZoom: 2, maxZoom: 18, zoomSnap: 0.5 });
   const places = homes.lat.map((lat, h) =>
@@ -47,15 +47,16 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
     }
     net.setLatLngs(lines);
   }
-  function writeNames() { // where there is room
+  function writeNames() { // where there is room, and not twice side by side
     const taken = cells.map(({ at, r }) => ({ at, wide: 2 * r, tall: 2 * r }));
-    for (const [lat, lon, text] of ground.labels) {
-      const at = map.latLngToContainerPoint([lat / 1e3, lon / 1e3]);
-      const label = { at, wide: 9 * text.length + 6, tall: 20 };
-      if (!map.getBounds().contains([lat / 1e3, lon / 1e3]) || taken.some(other =>
-        Math.abs(other.at.x - at.x) < (other.wide + label.wide) / 2
-        && Math.abs(other.at.y - at.y) < (other.tall + label.tall) / 2)) continue;
-      write([lat / 1e3, lon / 1e3], text, "name");
+    for (const [lat, lon, text, fromZoom] of ground.labels) {
+      const place = [lat / 1e3, lon / 1e3], at = map.latLngToContainerPoint(place);
+      const label = { at, text, wide: 9 * text.length + 6, tall: 20 };
+      const clash = other => (other.text === text && other.at.distanceTo(at) < APART)
+        || (Math.abs(other.at.x - at.x) < (other.wide + label.wide) / 2
+          && Math.abs(other.at.y - at.y) < (other.tall + label.tall) / 2);
+      if (map.getZoom() < fromZoom || !map.getBounds().contains(place) || taken.some(clash)) continue;
+      write(place, text, "name");
       taken.push(label);
     }
   }
