@@ -18,6 +18,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from page_runs import HOSTILE, QUEUES, TITLE, TITLES, PageRun
 
+from triage.report.page.assemble import read_part
 from triage.report.page.columns import coded, coded_lists, visible_text
 from triage.report.page.content import home_foam, postal_area
 from triage.report.page.ground import ground_near
@@ -154,6 +155,12 @@ def test_nothing_in_the_file_points_outside(page_run: PageRun) -> None:
     assert re.findall(r"\b(?:src|href|action|data|poster)=[\"']?(?![\"'#])[^\s>]+", body) == []
     assert not re.search(r"url\((?!#)|@import|sourceMappingURL", text)
     assert re.findall(r"\son\w+=|\sstyle=", body) == []
+
+
+def test_our_own_script_stays_small_and_readable() -> None:
+    lines = [line for name in ("map.js", "page.js") for line in read_part(name).splitlines()]
+    assert len(lines) <= 400  # the issue: keep our own JavaScript small
+    assert max(map(len, lines)) <= 110
 
 
 def test_hostile_words_never_become_elements(page_run: PageRun) -> None:

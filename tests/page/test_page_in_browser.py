@@ -1,11 +1,13 @@
 """The page as a person meets it: in Chromium, with a mouse, with keys, on a small screen."""
 
 import itertools
+from pathlib import Path
 
 import polars as pl
 import pytest
 from page_browser import Browser
 from page_runs import HOSTILE, QUEUES, TITLE, TITLES, PageRun
+from PIL import ImageColor
 
 FOAM = {"yes": "Foam", "no": "No foam", "unknown": "Not known"}
 
@@ -45,6 +47,10 @@ def _agrees(browser: Browser, run: PageRun, rows: pl.DataFrame, extra: set[str])
     placed = set(run.queue.drop_nulls(["lat", "lon"])["property_id"])
     drawn = [sum(1 for h, q in worst.items() if q == queue and h in placed) for queue in QUEUES]
     assert browser.run("return programmePage.drawn()") == drawn
+    marks = browser.run(
+        "return [...document.querySelectorAll('#map .ring')].map(mark => mark.textContent.trim())"
+    )
+    assert sum(int(words or 1) for words in marks) == sum(drawn)  # what stands in the rings
     listed = _listed(browser)
     assert sorted(listed) == sorted(map(_shown, {*worst, *extra}))
     areas = browser.counts("areas")
@@ -440,6 +446,27 @@ def test_nothing_sticks_out_of_a_small_screen(opened: Browser) -> None:
         """
     )
     assert wide == []
+
+
+@pytest.mark.parametrize("shown", ["1280", "360", "print"])
+def test_a_picture_of_the_map_has_ground_and_every_queue(opened: Browser, shown: str) -> None:
+    if shown == "print":
+        opened.cdp("Emulation.setEmulatedMedia", media="print")
+    else:
+        opened.resize(int(shown), 800)
+        opened.open(Path(opened.run("return location.pathname")))
+    try:
+        seen = opened.picture("map")
+    finally:
+        opened.cdp("Emulation.setEmulatedMedia", media="")
+    colours = {colour: n for n, colour in seen.convert("RGB").getcolors(2**20)}
+    land, sea = (0xEC, 0xEF, 0xF0), (0xF7, 0xF8, 0xF8)
+    fills = opened.run(
+        "return [...document.querySelectorAll('.legend [fill]')].map(e => e.getAttribute('fill'))"
+    )
+    of_queues = [ImageColor.getrgb(fill) for fill in fills[:3]]
+    assert min(colours[ground] for ground in (land, sea)) > 0.1 * seen.width * seen.height
+    assert all(colours[fill] > 30 for fill in of_queues)
 
 
 def test_it_prints_what_is_chosen_and_every_caution(opened: Browser) -> None:

@@ -107,13 +107,16 @@ def choices(data: Mapping[str, Any]) -> dict[str, str]:
     steps = [(str(code), step) for code, step in enumerate(rows["step"]["words"])]
     queues = [
         (
-            ",".join(code for code, step in steps if STEPS[step] == look.queue) or _NOWHERE,
+            ",".join(code for code, step in steps if STEPS.get(step, REVIEW) == look.queue)
+            or _NOWHERE,
             look.title,
         )
         for look in QUEUES
     ]
     # The filter needs no word on whom a lane waits.
-    lanes = [(code, step.split(" (")[0]) for code, step in steps if STEPS[step] == REVIEW]
+    lanes = [
+        (code, step.split(" (")[0]) for code, step in steps if STEPS.get(step, REVIEW) == REVIEW
+    ]
     return {
         "area_options": _options("All areas", _numbered(data["homes"]["area"])),
         "measure_options": _options("All measures", _numbered(rows["measure_name"])),
