@@ -348,6 +348,10 @@ def test_a_single_mark_opens_its_home(opened: Browser, page_run: PageRun) -> Non
     _click(opened, home)
     opened.wait("return !document.getElementById('home').hidden")
     assert opened.text("#home-title") == f"Home {home}"
+    rings = "return document.querySelectorAll('#map .chosen').length"
+    assert opened.run(rings) == 1
+    opened.run("document.getElementById('close').click()")
+    assert opened.run(rings) == 0
 
 
 def test_a_ring_comes_nearer(opened: Browser, page_run: PageRun) -> None:

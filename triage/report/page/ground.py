@@ -11,7 +11,7 @@ from triage.reference import reference_table
 
 _ROOM = 2.0  # degrees around the homes
 _FINE = 0.02  # degrees that an outline of the US may stray; it carries no result
-_LEAST = 0.02  # square degrees; smaller islands of the US are left out
+_LEAST = 0.02  # square degrees; smaller areas have no name, and in the US no outline
 _SCALE = 1_000
 _NEAR = 7  # zoom at which a British region is wider than its name
 _Bounds = tuple[float, float, float, float]

@@ -23,7 +23,8 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
   L.polygon(ground.rings.map(pairs), { ...below, fillColor: "#eceff0", fillOpacity: 1 }).addTo(map);
   const net = L.polyline([], { ...below, color: "#c3c8cd" }).addTo(map);
   const names = L.layerGroup().addTo(map), marks = L.layerGroup().addTo(map);
-  const chosen = L.circleMarker([0, 0], { radius: 13, fill: false, color: "#1c1f23", weight: 3 });
+  const chosen = L.circleMarker([0, 0], { radius: 13, fill: false, weight: 3, color: "#1c1f23",
+    pane: "tooltipPane", className: "chosen", interactive: false });
   L.control.scale({ imperial: ground.miles, metric: true }).addTo(map);
 
   function write(at, text, className) {
@@ -34,8 +35,7 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
   function drawNet() {
     const [west, south, east, north] = map.getBounds().toBBoxString().split(",").map(Number);
     const wide = (east - west) / 4, power = 10 ** Math.floor(Math.log10(wide));
-    const step = power * [5, 2, 1].find(k => k * power <= wide);
-    const lines = [];
+    const step = power * [5, 2, 1].find(k => k * power <= wide), lines = [];
     const name = (v, letters) => `${Math.round(Math.abs(v) * 1e4) / 1e4}° ${letters[+(v < 0)]}`;
     for (let lon = Math.ceil(west / step) * step; lon < east; lon += step) {
       lines.push([[south, lon], [north, lon]]);
@@ -110,7 +110,8 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
     for (const cell of cells) {
       const html = cell.n > 1 ? ring(cell) : looks[worst[cell.homes[0]]].mark.cloneNode(true);
       const icon = L.divIcon({ html, className: "ring", iconSize: [2 * cell.r, 2 * cell.r] });
-      L.marker(map.containerPointToLatLng(cell.at), { icon, keyboard: false })
+      const zIndexOffset = -1e3 * Math.min(cell.n, 900); // small ones on top, all above the names
+      L.marker(map.containerPointToLatLng(cell.at), { icon, keyboard: false, zIndexOffset })
         .bindTooltip(() => document.createTextNode(words(cell)), { direction: "top" })
         .on("click", () => take(cell)).addTo(marks);
     }
@@ -122,9 +123,8 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
     return cells.filter(cell => far(cell) <= REACH).sort((a, b) => far(a) - far(b))[0];
   }
   function tellCross() {
-    const cell = atCross();
-    if (box.matches(":focus-visible"))
-      said.textContent = cell ? words(cell) : "No home at the cross.";
+    const cell = atCross(), told = cell ? words(cell) : "No home at the cross.";
+    if (box.matches(":focus-visible")) said.textContent = told;
   }
   function words(cell) {
     if (cell.n === 1) return `${homes.id[cell.homes[0]]}: ${looks[worst[cell.homes[0]]].title}`;
