@@ -11,6 +11,8 @@ import pytest
 from cli_helpers import triage, write_book
 from compare_stock import DECISION, LOOK, REPAIR, Estate, compared, grid, home, moves
 
+pytestmark = pytest.mark.usefixtures("plain_runs")
+
 WIDER = ("[cavity_min_width_mm]\nvalue = 50.0", "[cavity_min_width_mm]\nvalue = 80.0")
 FACTORS = ("new_evidence", "repair", "decision", "event", "expiry", "policy")
 # What may happen to a home, and whether its gutter was seen failed, its survey is recent, and its

@@ -23,6 +23,8 @@ from compare_stock import (
     queues,
 )
 
+pytestmark = pytest.mark.usefixtures("plain_runs")
+
 SAFE_NOW = "safe-to-insulate: released"
 EXPIRED = "specialist-review: expired"
 DISPUTED = "specialist-review: contradiction"

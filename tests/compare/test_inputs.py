@@ -13,6 +13,8 @@ from triage.errors import StoreError
 from triage.inputs import INPUTS, Stored, changed_inputs, copy_inputs, input_files, open_stored
 from triage.records import load_records
 
+pytestmark = pytest.mark.usefixtures("plain_runs")
+
 HEAD = """name = "n"
 programme_id = "n"
 country_code = "GB"

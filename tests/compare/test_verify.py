@@ -14,6 +14,8 @@ from triage.errors import StoreError
 from triage.programme_run import run_programme
 from triage.runs import file_digest
 
+pytestmark = pytest.mark.usefixtures("plain_runs")
+
 
 def verified(run: Path) -> tuple[int, Any]:
     answer = triage("verify", run, "--json")

@@ -20,6 +20,8 @@ from portfolios import Book, Portfolio, later, portfolio
 from rule_changes import FOAM_DETAILS, WORSE, fields_behind, presumable
 from rule_homes import AS_OF, FIX, POLICY, REVIEW, SAFE
 
+pytestmark = pytest.mark.usefixtures("plain_runs")
+
 SEED = 2
 LANES = {"contradiction", "evidence_gap", "expired", "inspection", "safety", "technical"}
 

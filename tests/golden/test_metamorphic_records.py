@@ -19,6 +19,8 @@ from rule_homes import AS_OF, FIX, POLICY, SAFE
 from triage.records.check_decisions import is_never_accepted
 from triage.rules.codes import FIRES
 
+pytestmark = pytest.mark.usefixtures("plain_runs")
+
 Rows = list[dict[str, Any]]
 SEED = 5
 _DECIDED = AS_OF - timedelta(days=3)

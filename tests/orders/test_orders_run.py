@@ -27,6 +27,7 @@ def _table(path: Path, sheet: str, heading_row: int) -> list[dict[str, object]]:
     return [dict(zip(map(str, heads), row, strict=True)) for row in rows if any(row)]
 
 
+@pytest.mark.usefixtures("no_papers")
 @pytest.mark.parametrize("name", DEMOS)
 def test_every_row_of_each_queue_is_in_exactly_one_order(
     demo: Demo, name: str, tmp_path: Path
@@ -49,6 +50,7 @@ def test_every_row_of_each_queue_is_in_exactly_one_order(
     assert done.json["rows"] == dict(Counter(queue["queue"].to_list()))
 
 
+@pytest.mark.usefixtures("no_papers")
 def test_each_defect_of_water_is_a_task(demo: Demo, tmp_path: Path) -> None:
     _, run = demo("county_weatherisation")
     done = triage("orders", run, "--out", tmp_path / "o", "--queue", "fix-water-first")
@@ -73,6 +75,7 @@ def test_each_defect_of_water_is_a_task(demo: Demo, tmp_path: Path) -> None:
     assert "Do not let the new outlet discharge against a wall." in str(gutter["Must not be done"])
 
 
+@pytest.mark.usefixtures("no_papers")
 def test_a_filled_sheet_of_repairs_is_recorded(demo: Demo, tmp_path: Path) -> None:
     programme, run = demo("county_weatherisation")
     shutil.copytree(programme.parent, tmp_path / "p")
@@ -101,11 +104,12 @@ def test_a_filled_sheet_of_repairs_is_recorded(demo: Demo, tmp_path: Path) -> No
     filled.save(tmp_path / "filled.xlsx")
     done = triage("record", tmp_path / "filled.xlsx", "--programme", tmp_path / "p/programme.toml")
     assert done.code == 0, done.err
-    assert f"{count} read, {count} kept, 0 repeated, 0 refused" in done.out
+    told = f"{count} read, 1 kept, 0 repeated, 0 refused, {count - 1} not filled in"
+    assert told in done.out
     again = tmp_path / "again"
     assert triage("run", tmp_path / "p/programme.toml", "--out", again).code in (0, 1)
-    told = triage("orders", again, "--out", tmp_path / "o2", "--queue", "fix-water-first")
-    assert told.code == 0, told.err
+    later = triage("orders", again, "--out", tmp_path / "o2", "--queue", "fix-water-first")
+    assert later.code == 0, later.err
     books = (tmp_path / "o2").glob("*/*.xlsx")
     orders = [str(row["Task"]) for path in books for row in _table(path, "Tasks", 3)]
     # The completed repair is not ordered under its own id again.
@@ -113,6 +117,7 @@ def test_a_filled_sheet_of_repairs_is_recorded(demo: Demo, tmp_path: Path) -> No
     assert len(orders) > 100
 
 
+@pytest.mark.usefixtures("no_papers")
 def test_a_part_to_be_opened_up_can_be_recorded(demo: Demo, tmp_path: Path) -> None:
     _, run = demo("coastal_association")
     done = triage("orders", run, "--out", tmp_path / "o", "--queue", "specialist-review")
@@ -162,6 +167,7 @@ def test_letters_are_plain(demo: Demo, tmp_path: Path) -> None:
         assert "Office 555" in said
 
 
+@pytest.mark.usefixtures("no_papers")
 def test_orders_by_contractor(demo: Demo, tmp_path: Path) -> None:
     _, run = demo("county_weatherisation")
     (tmp_path / "who.csv").write_text("area,contractor\n24701,Roofs & Sons\n24731,Roofs & Sons\n")
@@ -185,4 +191,11 @@ def test_a_home_that_is_not_there_is_refused(demo: Demo, tmp_path: Path) -> None
     done = triage("orders", run, "--out", tmp_path / "o", "--home", "NOBODY")
     assert done.code == 2
     assert "'NOBODY'" in done.err
+    assert not (tmp_path / "o").exists()
+
+
+def test_a_contact_that_a_letter_cannot_hold_is_refused(tmp_path: Path) -> None:
+    done = triage("orders", tmp_path, "--out", tmp_path / "o", f"--contact={'0' * 201}")
+    assert done.code == 2
+    assert "201 characters" in done.err
     assert not (tmp_path / "o").exists()

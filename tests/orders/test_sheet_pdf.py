@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from triage.orders import papers
 from triage.orders import run as orders_run
 from triage.orders.run import file_name
 from triage.report.home_sheet import Grid, Page
@@ -59,9 +60,9 @@ def test_files_are_split_so_that_memory_is_bounded(
         held.append(len(pages))
         path.touch()
 
-    monkeypatch.setattr(orders_run, "write_pages", counted)
+    monkeypatch.setattr(papers, "write_pages", counted)
     maker = orders_run._Maker.__new__(orders_run._Maker)
-    maker.folder, maker.files = tmp_path, []
+    maker.folder, maker.files, maker.papers = tmp_path, [], papers.Papers(1)
     many = (Page(str(n), "", (), (), "") for n in range(2 * orders_run.HOMES_A_FILE + 1))
     maker._pdfs("q", "area", "title", many)
     assert held == [orders_run.HOMES_A_FILE, orders_run.HOMES_A_FILE, 1]
@@ -73,3 +74,20 @@ def test_names_of_files_are_plain_and_differ() -> None:
     assert len(set(names)) == len(names)
     assert all(re.fullmatch(r"[A-Za-z0-9_-]{1,80}", name) for name in names)
     assert file_name("EX8") == "EX8"
+
+
+def test_files_written_side_by_side_are_those_written_one_by_one(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(papers.os, "cpu_count", lambda: 2)
+    made = [Page(f"H{n}", f"Title {n}", (), (), "foot") for n in range(3)]
+    for name, homes in (("one", 3), ("side", papers._MANY)):
+        (tmp_path / name).mkdir()
+        with papers.Papers(homes) as written:
+            for n, page in enumerate(made):
+                written.write(tmp_path / name / f"{n}.pdf", "t", [page], large=n == 1)
+    for n in range(3):
+        one, side = (tmp_path / name / f"{n}.pdf" for name in ("one", "side"))
+        assert one.read_bytes() == side.read_bytes()
+    with pytest.raises(FileNotFoundError), papers.Papers(papers._MANY) as written:
+        written.write(tmp_path / "nowhere" / "0.pdf", "t", made)

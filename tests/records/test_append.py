@@ -6,7 +6,18 @@ from datetime import date
 
 import polars as pl
 import pytest
-from record_rows import ANSWER, DECISION, EVENT, READING, REPAIR, SOUND, Shelf, notes, refusals
+from record_rows import (
+    ANSWER,
+    DECISION,
+    EVENT,
+    INSPECTION,
+    READING,
+    REPAIR,
+    SOUND,
+    Shelf,
+    notes,
+    refusals,
+)
 
 from triage.contract import load_contract
 from triage.intake.answer_ids import answer_id
@@ -155,3 +166,51 @@ def test_a_decision_is_kept_whole(shelf: Shelf) -> None:
     row = shelf.load().tables["decision"].row(0, named=True)
     assert row["conditions"] == "keep the eaves open; read again in January"
     assert row["expires_on"] == date(2027, 5, 3)
+
+
+ORDERED = {
+    "repair_id": "R-2",
+    "property_id": "H1",
+    "building_part": "main",
+    "trigger_rule_ids": "W04",
+    "defect_location": "rear gutter",
+    "repair_type": "gutter_valley",
+    "repair_verified": "no",
+    "reopened_count": 0,
+}
+
+
+@pytest.mark.parametrize(
+    "filled",
+    [
+        {"ordered_on": date(2026, 3, 2)},
+        {"contractor_id": "C4"},
+        {"repair_verified": "failed"},
+        {"water_test": "unknown"},
+        {"completed_on": "in a while"},
+    ],
+)
+def test_a_row_of_an_order_counts_once_something_is_filled_in(
+    shelf: Shelf, filled: dict[str, object]
+) -> None:
+    blank = {name: None for name in REPAIR if name not in ORDERED}
+    rows = [{**REPAIR, **blank, **ORDERED}, {**REPAIR, **blank, **ORDERED, "repair_id": "R-3"}]
+    rows[1] |= filled
+    done = shelf.rows(repair=rows)
+    assert [done.total(n) for n in ("read", "unanswered")] == [2, 1]
+    assert shelf.load().tables["repair"]["repair_id"].to_list() == ["R-3"]
+
+
+def test_an_order_that_comes_back_as_it_was_takes_nothing_from_what_is_held(shelf: Shelf) -> None:
+    shelf.rows(repair=[REPAIR], name="done.xlsx")
+    blank = {name: None for name in REPAIR if name not in ORDERED}
+    done = shelf.rows(repair=[{**REPAIR, **blank, **ORDERED, "repair_id": "R-1"}], name="old.xlsx")
+    assert (done.total("unanswered"), done.exit_code) == (1, 0)
+    assert shelf.load().tables["repair"]["completed_on"].to_list() == [date(2026, 3, 12)]
+
+
+def test_a_roof_on_a_list_that_nobody_visited_is_left_out(shelf: Shelf) -> None:
+    chosen = ("inspection_id", "property_id", "building_part", "selection_stream")
+    listed = {name: value if name in chosen else None for name, value in INSPECTION.items()}
+    done = shelf.rows(inspection=[listed])
+    assert (done.total("unanswered"), done.total("refused"), done.exit_code) == (1, 0, 0)

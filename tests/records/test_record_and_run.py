@@ -5,10 +5,13 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
+import pytest
 from cli_helpers import command, triage
 from record_rows import ANSWER, REPAIR, Row, Shelf
 
 from triage.intake.answer_ids import answer_id
+
+pytestmark = pytest.mark.usefixtures("plain_runs")
 
 SURVEYED = date(2026, 1, 10)
 FIXED = REPAIR | {

@@ -4,9 +4,12 @@ from datetime import date
 from typing import Any
 
 import polars as pl
+import pytest
 from cli_helpers import Stock, triage
 from record_rows import REPAIR, Shelf
 from sound_home import SOUND_HOME
+
+pytestmark = pytest.mark.usefixtures("plain_runs")
 
 SOUND: dict[str, Any] = {
     **SOUND_HOME,

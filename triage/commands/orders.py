@@ -7,6 +7,7 @@ import typer
 
 from triage.commands.words import AsJson, print_json, say
 
+_LONGEST = 200  # characters that fit a letter; it is printed whole
 _QUEUES = ("safe-to-insulate", "fix-water-first", "specialist-review")
 
 
@@ -42,6 +43,10 @@ def orders(
         raise typer.BadParameter(f"--by is area or contractor, not {by!r}")
     if (by == "contractor") != (contractors is not None):
         raise typer.BadParameter("--by contractor and --contractors FILE belong together")
+    if contact is not None and len(contact) > _LONGEST:
+        raise typer.BadParameter(
+            f"--contact has {len(contact)} characters; give at most {_LONGEST}"
+        )
     wanted = Wanted(tuple(queue or _QUEUES), tuple(home or ()), contractors, contact)
     done = make_orders(run_folder, out, wanted, say)
     if as_json:

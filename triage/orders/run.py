@@ -13,6 +13,7 @@ from triage.contract import load_contract
 from triage.contract.assemblies import load_library
 from triage.errors import FileError, Place, StoreError, UnknownHomeError
 from triage.inputs import changed_inputs, open_stored, stored_inputs
+from triage.orders.papers import Papers
 from triage.orders.tasks import Tasks, read_tasks
 from triage.outputs import CAUTIONS
 from triage.report.cells import inert
@@ -20,7 +21,6 @@ from triage.report.home_sheet import Issue, Page, home_sheet, letter
 from triage.report.labels import LOOK, QUEUES
 from triage.report.order_workbook import OrderBook, write_order_book
 from triage.report.sheet_html import page_html
-from triage.report.sheet_pdf import write_pages
 from triage.runs import STORE, new_run_folder, read_record
 from triage.store import Store
 from triage.work import Work
@@ -83,8 +83,10 @@ def make_orders(run_folder: Path, out: Path, wanted: Wanted, say: Say) -> dict[s
     )
     rain = int(policy.limits["repair_rain_min_mm"])
     issue = Issue(programme.name, programme.as_of, stamp, wanted.contact, rain)
-    with new_run_folder(out) as folder:
-        made = _Maker(work, tasks, issue, folder, say).make(alone=bool(wanted.homes))
+    homes = tasks.measures["property_id"].n_unique()
+    with new_run_folder(out) as folder, Papers(homes) as papers:
+        maker = _Maker(work, tasks, issue, folder, papers, say)
+        made = maker.make(alone=bool(wanted.homes))
     return {"format": 1, "run_id": record["run_id"]} | made
 
 
@@ -148,8 +150,11 @@ def file_name(text: str) -> str:
 class _Maker:
     """Writes the files of one folder of orders."""
 
-    def __init__(self, work: Work, tasks: Tasks, issue: Issue, folder: Path, say: Say) -> None:
-        self.work, self.tasks, self.issue, self.folder, self.say = work, tasks, issue, folder, say
+    def __init__(
+        self, work: Work, tasks: Tasks, issue: Issue, folder: Path, papers: Papers, say: Say
+    ) -> None:
+        self.work, self.tasks, self.issue = work, tasks, issue
+        self.folder, self.papers, self.say = folder, papers, say
         self.files: list[str] = []
         self.names = {m.code: m.name for m in work.policy.measures.values()}
 
@@ -217,10 +222,10 @@ class _Maker:
             held.append(page)
             if len(held) == HOMES_A_FILE:
                 number += 1
-                write_pages(self._path(folder, _part(name, number)), title, held, large=large)
+                self.papers.write(self._path(folder, _part(name, number)), title, held, large=large)
                 held = []
         if held:
-            write_pages(self._path(folder, _part(name, number + 1)), title, held, large=large)
+            self.papers.write(self._path(folder, _part(name, number + 1)), title, held, large=large)
 
     def _homes(self) -> None:
         for queue in self.tasks.tasks["queue"].unique().sort():
@@ -233,7 +238,7 @@ class _Maker:
         folder = ("homes", file_name(page.home))
         html = self._path(*folder, f"{name}.html")
         html.write_text(page_html(page), encoding="utf-8", newline="\n")
-        write_pages(self._path(*folder, f"{name}.pdf"), page.title, [page], large=large)
+        self.papers.write(self._path(*folder, f"{name}.pdf"), page.title, [page], large=large)
 
     def _index(self) -> None:
         """Each row of the queues, its order and where that stands."""

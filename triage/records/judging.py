@@ -14,6 +14,28 @@ from triage.records.kept import latest, versions
 from triage.records.known import Known
 from triage.store import Store
 
+PREPARED: Mapping[str, frozenset[str]] = {
+    "repair": frozenset(
+        (
+            *("repair_id", "property_id", "building_part", "trigger_rule_ids", "defect_location"),
+            *("repair_type", "repair_verified", "reopened_count"),
+        )
+    ),
+    "inspection": frozenset(
+        (
+            *("inspection_id", "property_id", "building_part", "selection_stream", "stratum"),
+            "selection_weight",
+        )
+    ),
+    "answer": frozenset(
+        (
+            *("answer_id", "property_id", "building_part", "field", "observed_on"),
+            *("surveyor_id", "survey_method", "photo_refs"),
+        )
+    ),
+}
+"""Cells without which a row that this tool wrote, or began, says nothing: nobody filled it in."""
+
 
 @dataclass
 class Checked:
@@ -62,7 +84,7 @@ def _check(work: Work, incoming: Incoming, every: pl.DataFrame, openings: pl.Dat
     rows = with_content(Incoming(kind, key, rows, incoming.cells), fields)
     held = every.select(key, "content", pl.lit(value=True).alias("is_held"))
     rows = rows.join(held.unique(), on=[key, "content"], how="left", maintain_order="left")
-    rows = rows.with_columns(_unanswered(incoming, rows))
+    rows = rows.with_columns(_unanswered(incoming, rows, fields))
     is_held, is_blank = pl.col("is_held").fill_null(value=False), pl.col("is_blank")
     new = Incoming(kind, key, rows, incoming.cells).with_rows(rows.filter(~is_held & ~is_blank))
     found = findings(new, work.known, work.measures, openings)
@@ -95,14 +117,19 @@ def _as_written(incoming: Incoming) -> pl.DataFrame:
     return rows.with_columns(pl.coalesce("value", "said").alias("value")).drop("said")
 
 
-def _unanswered(incoming: Incoming, rows: pl.DataFrame) -> pl.Series:
-    """Questions of a visit list whose answer is blank: nobody could say, and nothing is wrong."""
-    if incoming.kind != "answer":
+def _unanswered(incoming: Incoming, rows: pl.DataFrame, fields: Sequence[str]) -> pl.Series:
+    """Rows that this tool wrote and nobody filled in: a question, an order, a roof on a list."""
+    kind = incoming.kind
+    if kind not in PREPARED:
         return pl.repeat(value=False, n=rows.height, dtype=pl.Boolean, eager=True).alias("is_blank")
-    odd = incoming.cells.filter(
-        (pl.col("field") == "value") & (pl.col("problem") == "error_cell").fill_null(value=False)
-    )["at"]
-    blank = pl.col("value").is_null() & ~pl.col("at").is_in(odd.implode())
+    filled = [name for name in fields if name not in PREPARED[kind]]
+    is_broken = (pl.col("problem") == "error_cell").fill_null(value=False)
+    # A word for unknown is the answer to no question; in a record it is one.
+    says = is_broken if kind == "answer" else is_broken | pl.col("raw").is_not_null()
+    told = incoming.cells.filter(pl.col("field").is_in(filled) & says)["at"]
+    blank = pl.all_horizontal(pl.col(filled).is_null()) & ~pl.col("at").is_in(told.implode())
+    if kind == "repair":  # an order writes "no" itself; any other word is somebody's
+        blank &= pl.col("repair_verified").is_null() | (pl.col("repair_verified") == "no")
     return rows.select(blank.alias("is_blank")).to_series()
 
 

@@ -12,6 +12,7 @@ from triage.records.writing import SheetTaken
 
 _SHOWN = 60  # problems in words; --json has them all
 _COUNTS = ("read", "kept", "repeated", "refused")
+_WORDS = {"unanswered": "not filled in"}
 
 
 def record_dict(done: Appended) -> dict[str, Any]:
@@ -53,16 +54,15 @@ def record_lines(done: Appended) -> Iterator[str]:
     """The result in words, one line a sheet."""
     for sheet in done.sheets:
         yield _sheet_line(sheet)
-    counts = ", ".join(
-        f"{done.total(name)} {name}" for name in _told_counts(done.total("unanswered"))
-    )
+    names = _told_counts(done.total("unanswered"))
+    counts = ", ".join(f"{done.total(name)} {_WORDS.get(name, name)}" for name in names)
     yield f"rows {counts}; {len(done.errors)} errors"
 
 
 def _sheet_line(sheet: SheetTaken) -> str:
     name = sheet.file if sheet.sheet is None else f"{sheet.file}, {sheet.sheet}"
-    names = _told_counts(sheet.unanswered)
-    counts = ", ".join(f"{getattr(sheet, count)} {count}" for count in names)
+    fates = _told_counts(sheet.unanswered)
+    counts = ", ".join(f"{getattr(sheet, fate)} {_WORDS.get(fate, fate)}" for fate in fates)
     if sheet.batch is not None:
         return f"{name}: {sheet.kind}, batch {sheet.batch}: {counts}"
     if sheet.read == 0:
@@ -71,7 +71,7 @@ def _sheet_line(sheet: SheetTaken) -> str:
 
 
 def _told_counts(unanswered: int) -> tuple[str, ...]:
-    """Only a visit list has questions that nobody answered."""
+    """Only what this tool wrote itself, a list or an order, has rows that nobody filled in."""
     return (*_COUNTS, "unanswered") if unanswered else _COUNTS
 
 

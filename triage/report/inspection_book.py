@@ -28,7 +28,7 @@ _NOTES: Notes = (
             "A roof that could not be opened is a record too: write no_access, refused or unsafe "
             "in outcome_status, and then visit the next roof of the reserve of its stratum.",
             "The sheet Openings takes a row for each opening, with the inspection_id it is of.",
-            "Rows that nobody visited yet: delete them before the workbook is taken in.",
+            "Rows that nobody visited yet may stay as they are: they are left out.",
         ),
     ),
     (

@@ -65,14 +65,15 @@ def write_order_book(
 def _notes(book: OrderBook) -> Notes:
     back = (
         "The sheet Repairs holds a row for each task. Complete it as the work goes on: type of "
-        "repair, contractor, days, photographs, test, readings. Delete rows that nobody took up.",
+        "repair, contractor, days, photographs, test, readings. A row that nobody took up may stay "
+        "as it is: with no day, contractor or anything else filled in, it is left out.",
         "Somebody other than the installer sets repair_verified to yes, with the day, photographs "
         "from after the repair and a test by rain or water.",
         "Do not edit repair_id: it ties the record to this order.",
     )
     look_back = (
         "The sheet Inspections holds a row for each part that has to be opened up. Complete the "
-        "rows that were done, and delete the others.",
+        "rows that were done; a row that stays as it is is left out.",
         "Do not edit inspection_id: it ties the record to this order.",
     )
     parts: list[tuple[str, tuple[str, ...]]] = [

@@ -17,6 +17,9 @@ thead { display: table-header-group } tr { break-inside: avoid }
 th, td { border: 1px solid #b9b9b4; padding: .25rem .4rem; text-align: left; vertical-align: top;
   overflow-wrap: anywhere; white-space: pre-line; font-size: .86rem }
 th { background: #f3f3ef } .strong { font-weight: bold }
+th { hyphens: auto }
+@media (max-width: 32rem) { table.named :is(tbody, tr, th, td) { display: block }
+  table.named { display: block } table.named colgroup { display: none } }
 .box { border: 2px solid #1a1a1a; padding: .1rem .8rem .5rem; margin-top: .8rem }
 footer { margin-top: 1.4rem; border-top: 1px solid #b9b9b4; font-size: .75rem; color: #4a4a46;
   overflow-wrap: anywhere }
@@ -65,7 +68,8 @@ def _grid(grid: Grid) -> str:
     head = f"<thead><tr>{heads}</tr></thead>" if any(grid.columns) else ""
     rows = "".join(_row(row, named=not any(grid.columns)) for row in grid.rows)
     title = f"<h2>{_text(grid.title)}</h2>"
-    return f"{title}<table><colgroup>{widths}</colgroup>{head}<tbody>{rows}</tbody></table>"
+    named = "" if any(grid.columns) else ' class="named"'
+    return f"{title}<table{named}><colgroup>{widths}</colgroup>{head}<tbody>{rows}</tbody></table>"
 
 
 def _row(row: tuple[str, ...], *, named: bool) -> str:

@@ -3,15 +3,18 @@
 from triage.report.labels import visible
 
 LONGEST = 900  # characters of one line of one cell; the workbook holds the whole text
+LINES = 60  # of one cell
 _CUT = " … (cut; the workbook holds all of it)"
 
 
 def shown(text: str) -> str:
-    """Text line by line without steering characters; a line past the limit is cut and says so.
+    """Text line by line without steering characters; what is past the limits is cut and said.
 
     Marks that turn the direction of text become U+FFFD, so that nothing reads backwards.
     """
-    return "\n".join(_line(line) for line in text.split("\n")[:60])
+    lines = text.split("\n")
+    kept = [_line(line) for line in lines[:LINES]]
+    return "\n".join([*kept, _CUT.strip()] if len(lines) > LINES else kept)
 
 
 def _line(line: str) -> str:
