@@ -2,6 +2,7 @@
 
 from html import escape
 from pathlib import Path
+from warnings import catch_warnings, filterwarnings
 
 from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -57,7 +58,9 @@ def write_picture(folder: Path, figure: Figure, stamp: str) -> tuple[str, str]:
     FigureCanvasAgg(canvas)
     paint(page, canvas)
     told = {"Software": None, "Title": visible(figure.title), "Description": visible(figure.alt)}
-    with rc_context({"text.hinting": "none"}):  # so that lines are as long as they were reckoned
+    # Without hints lines are as long as they were reckoned; a letter that no font has is a box.
+    with rc_context({"text.hinting": "none"}), catch_warnings():
+        filterwarnings("ignore", "Glyph .* missing", UserWarning)
         canvas.savefig(folder / names[1], dpi=_DPI, metadata=told)
     return names
 
