@@ -205,7 +205,7 @@ def _limit_line(axes: Axes, limit: float, *, is_drawn: bool) -> None:
     where = "" if is_drawn else ", above this scale"
     line = [limit, limit] if is_drawn else []
     at = [-0.6, 11.6] if is_drawn else []
-    axes.plot(at, line, color=_LIMIT, lw=1.2, ls=":", label=f"limit {limit:g}{where}")
+    axes.plot(at, line, color=_LIMIT, lw=1.2, ls=":", label=f"limit {limit:,.6g}{where}")
 
 
 def _draw_wood_or_air(axes: Axes, build_up: Entry) -> None:
