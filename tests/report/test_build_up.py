@@ -178,7 +178,7 @@ def test_the_picture_says_finding_layers_units_and_both_states() -> None:
 
 def test_the_water_of_the_year_stands_beside_its_limit() -> None:
     part = flat_roof()
-    cases = ((200.0, ["limit 200"], [200.0]), (1e6, ["limit 1,000,000, above this scale"], []))
+    cases = ((200.0, ["limit 200"], [200.0]), (50_000.0, ["limit 50,000, above this scale"], []))
     for limit, said, drawn in (*cases, (None, [], [])):
         part["build_up"]["condensate"]["peak_limit_g_m2"] = limit
         axes = draw_build_up(part, "H1").axes[2]
