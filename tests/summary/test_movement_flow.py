@@ -18,7 +18,7 @@ from triage.report.document import Figure, Flows
 from triage.report.flow_figure import Moves, MoveWords, flow_ends, flow_figure
 from triage.report.labels import FIX, LEFT, NOT_JUDGED, REVIEW, SAFE
 from triage.report.picture import write_picture
-from triage.summary.content import moves_of
+from triage.summary.movement import moves_of
 from triage.summary.told import Told
 
 WORDS = MoveWords("flow", "homes", "Homes by their worst queue", ("Before", "Now"))

@@ -92,8 +92,8 @@ def _out_of(told: Told, failing: int | None, opened: int | None, roofs: int | No
 
 
 def _span_figure(spans: list[Span]) -> Figure:
-    widest = max(spans, key=lambda s: s.high)
-    title = f"No interval of a stratum shown reaches above {widest.high:.0%} of its roofs failing"
+    ends = f"{min(s.low for s in spans):.0%} to {max(s.high for s in spans):.0%}"
+    title = f"Estimated share of roofs failing: the intervals of the strata shown span {ends}"
     alt = "; ".join(f"{s.label}: {s.low:.0%} to {s.high:.0%}, {s.shown}" for s in spans) + "."
     unit = f"Estimated share of roofs that fail, percent of each stratum. {METHOD} n roofs opened."
     return Figure("foam_intervals", title, unit, alt, tuple(spans))
