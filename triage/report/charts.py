@@ -45,7 +45,9 @@ def draw(figure: Figure, width: float) -> Drawing:
         Flows: draw_flows,
         Year: draw_year,
     }
-    return drawers[kind](figure, width)
+    made = drawers[kind](figure, width)
+    made.height = math.ceil(made.height)  # an SVG's view box is whole points, and cuts the rest
+    return made
 
 
 def _bars(figure: Figure, width: float) -> Drawing:

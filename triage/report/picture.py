@@ -1,5 +1,6 @@
 """A figure that stands alone: title, drawing, words and stamp as one SVG and one PNG."""
 
+import math
 from html import escape
 from pathlib import Path
 from warnings import catch_warnings, filterwarnings
@@ -80,7 +81,8 @@ def _page(figure: Figure, stamp: str) -> Drawing:
     texts = ("" if figure.says_all else figure.alt, figure.note, stamp)
     foot = [line for text in texts if text for line in _lines(text, inner, TEXT, BODY, SOFT)]
     tall = [sum(size + 3 for _, size, *_ in part) for part in (head, foot)]
-    page = Drawing(_WIDTH, tall[0] + drawn.height + tall[1] + 2 * _EDGE + 14)
+    # Whole points: an SVG's view box has no others, and would cut what is over.
+    page = Drawing(_WIDTH, math.ceil(tall[0] + drawn.height + tall[1] + 2 * _EDGE + 14))
     y = page.height - _EDGE
     y = _write(page, head, y) - 6 - drawn.height
     moved = Group(*drawn.contents, transform=(1, 0, 0, 1, _EDGE, y))
