@@ -11,6 +11,7 @@ from hostile_texts import FORMULA, HOMES, LONG
 _HEAD = (
     *("property_id", "building_part", "latitude", "longitude", "admin_area_code"),
     *("survey_date", "gutter_condition", "roof_leak_evidence", "photo_refs", "measure_code"),
+    *("foam_type", "foam_substrate"),
 )
 Demo = tuple[Path, Path]
 
@@ -42,10 +43,20 @@ def hostile(tmp_path_factory: pytest.TempPathFactory) -> Stock:
         lines.writerow(_HEAD)
         for text in HOMES:
             found = ("2026-05-01", "poor", "recent", f"{text};{LONG}", "loft_topup")
-            lines.writerow((text, "main", 54.5, -3.0, text, *found))
+            lines.writerow((text, "main", 54.5, -3.0, text, *found, "open_cell", "deck_board"))
     done = stock.run()
     assert done.code == 0, done.out + done.err
     return stock
+
+
+@pytest.fixture(scope="session")
+def orders(hostile: Stock, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Its orders."""
+    out = tmp_path_factory.mktemp("orders") / "o"
+    homes = [f"--home={text}" for text in HOMES]
+    done = triage("orders", hostile.out, "--out", out, *homes, f"--contact={FORMULA}")
+    assert done.code == 0, done.err
+    return out
 
 
 @pytest.fixture

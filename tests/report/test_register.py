@@ -47,6 +47,15 @@ def test_register_prints_every_entry_without_sql() -> None:
         assert sign not in text
 
 
+def test_register_says_what_a_repair_must_leave_undone_and_where_that_is_from() -> None:
+    policy = load_policy(policy_dir("default"))
+    text = " ".join(register_text(policy).split())
+    told = [rule for rule in policy.rules.values() if rule.must_not]
+    assert len(told) > 10
+    for rule in told:
+        assert f"must not be done: {' '.join(rule.must_not)} [{rule.must_not_source}]" in text
+
+
 def test_texts_of_the_default_pack_stand_alone() -> None:
     """Lengths and signs are house style (common practice, no source)."""
     policy = load_policy(policy_dir("default"))

@@ -5,7 +5,8 @@ from collections.abc import Sequence
 import polars as pl
 
 from triage.contract.policy import Policy
-from triage.gaps.predict import Predicted, rules_read
+from triage.gaps.other_answers import rules_read
+from triage.gaps.predict import Predicted
 from triage.rules.codes import FIRES, KEY
 from triage.rules.queue import FIX, SAFE
 from triage.rules.table import ID

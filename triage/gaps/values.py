@@ -31,6 +31,17 @@ _PLACE = {
     **dict.fromkeys(("read_on", "log_on"), pl.Date()),
 }
 
+TABLE = pl.Schema(
+    {
+        **dict.fromkeys(("field", "measure_group"), pl.String()),
+        "value_no": pl.Int32(),
+        "text": pl.String(),
+        **dict.fromkeys(("bad", "good", "open"), pl.Int32()),
+        "found": pl.UInt32(),
+        "repairs": pl.Boolean(),
+    }
+)
+
 
 @dataclass(frozen=True, slots=True)
 class Values:
@@ -94,7 +105,7 @@ def possible_values(
         _weighed(str(name), str(group), values[str(name)], found[str(name)], policy, schema)
         for name, group in asked.unique().sort("field", "measure_group").iter_rows()
     ]
-    return Values(pl.concat(weighed), values)
+    return Values(pl.concat([pl.DataFrame(schema=TABLE), *weighed]), values)
 
 
 def _counted(evidence: pl.DataFrame, name: str) -> dict[str, int]:

@@ -8,7 +8,7 @@ from typing import Any
 import polars as pl
 
 from triage.contract import Contract, Field
-from triage.report.cells import inert
+from triage.report.cells import inert, inert_text
 from triage.report.template import cell_validation, check_name, label_text, new_book, save_new
 from triage.report.template_pages import CodeBlocks, Notes, write_codes, write_pages
 
@@ -128,7 +128,7 @@ def _notes(title: str) -> Notes:
 def _set_up(book: Any, sheet: Any, title: str, rows: int) -> None:  # noqa: ANN401
     bold = book.add_format({"bold": True, "font_size": 12})
     head = book.add_format({"bg_color": "#262626", "font_color": "#FFFFFF", "text_wrap": True})
-    sheet.write_string(_TITLE_ROW, 0, title, bold)
+    sheet.write_string(_TITLE_ROW, 0, inert_text(title), bold)
     sheet.write_string(_HINT_ROW, 0, _HINT)
     for column, (name, width) in enumerate(_COLUMNS):
         sheet.write_string(_HEAD_ROW, column, name, head)

@@ -100,6 +100,8 @@ def _entry(rule: Rule, policy: Policy) -> list[str]:
         "holds the start of work": rule.stop_work,
         "goes before repair": {"true": "always"}.get(first, first),
         "do": rule.next_action,
+        "repair ordered": rule.repair_type,
+        "must not be done": _must_not(rule),
         "caution": rule.cautions,
         "source": rule.source,
     }
@@ -108,6 +110,11 @@ def _entry(rule: Rule, policy: Policy) -> list[str]:
         if text:
             lines += _item(name, text)
     return lines
+
+
+def _must_not(rule: Rule) -> str:
+    """What the work order forbids, and where that is from."""
+    return f"{' '.join(rule.must_not)} [{rule.must_not_source}]" if rule.must_not else ""
 
 
 def _fires(rule: Rule, limits: Mapping[str, float]) -> str:

@@ -11,6 +11,7 @@ import polars as pl
 import xlsxwriter
 
 from triage.report.block_sheet import SHEET_ROWS, Block, BlockSheet
+from triage.report.cells import inert_text
 from triage.report.context import RunContext
 from triage.report.labels import LOOK, QUEUES, QueueLook
 from triage.report.queue_columns import Column, queue_columns, worded_queue
@@ -189,7 +190,8 @@ def _write_head(
     book: Workbook, page: BlockSheet, sheet: _Sheet, title: str, context: RunContext
 ) -> None:
     page.write_string(0, 0, title, book.add_format(_BASE | {"bold": True, "font_size": 14}))
-    page.write_string(1, 0, context.stamp, book.add_format(_BASE | {"font_color": "#444444"}))
+    grey = book.add_format(_BASE | {"font_color": "#444444"})
+    page.write_string(1, 0, inert_text(context.stamp), grey)
     look = sheet.look
     heading = book.add_format(
         _BASE
