@@ -20,9 +20,10 @@ from triage.learn.selection import Plan, Selection, select_roofs
 from triage.learn.suppression import suppress
 from triage.report.document import Figure, Grid, Words
 from triage.store import Store
-from triage.summary.counts import OPENED, Stock, _roofs
+from triage.summary.counts import OPENED, Stock, _roof_links, _roofs
 from triage.summary.foam import foam_part
 from triage.summary.foam_wave import wave_blocks
+from triage.summary.links import Links
 from triage.summary.told import Told
 from triage.summary.wave import WaveFound, wave_found
 from triage.waves.read import DrawnWave
@@ -292,8 +293,15 @@ def test_nothing_is_worked_out_of_two_reports_of_one_wave() -> None:
             frame = pl.DataFrame({"stratum": strata, "status": status, "is_failing": opened & bad})
             tables = [t for t in _roofs(frame, Stock(run, "w")) if t.counts.height]
             before = [published[-1][1]] if published else []
-            published.append((tables, suppress(tables, rule, before)))
+            links = Links()
+            _roof_links(links, tables[0], Stock(run, "w"))
+            published.append((tables, suppress(tables, rule, before, links.frame())))
         stories.append(held(published, rule))
+        for run, s in product(("one", "two"), (None, "s0", "s1", "s2")):
+            named = {("stratum", s)} if s else set()
+            part = (f"{run} opened of wave w", frozenset(named))
+            whole = (f"{run} roofs of wave w", frozenset({*named, ("status", "opened")}))
+            stories[-1].puzzle.add([part], [whole], exact=True)  # verdicts are of those opened
     frames = [{c for c in s.puzzle.known if c[0] == "wave w"} for s in stories]
     assert all(len(cells) >= 2 for cells in frames)
     found = worked_out([s.puzzle for s in stories], [s.small for s in stories])
