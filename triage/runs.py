@@ -4,7 +4,7 @@ import hashlib
 import json
 import os
 import shutil
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from datetime import date
 from functools import cache
@@ -178,3 +178,17 @@ def read_record(folder: Path) -> dict[str, Any]:
         )
     record: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
     return record
+
+
+def need_tables(run: Store, folder: Path, names: Iterable[str], then: str) -> None:
+    """Make sure that a run holds tables.
+
+    Raises
+    ------
+    StoreError
+        If it lacks one; `then` is what to do once the programme has been run again.
+    """
+    missing = sorted(set(names) - set(run.tables()))
+    if missing:
+        what = f"the run has no table {missing[0]!r}: an older version of the tool made it"
+        raise StoreError(what, str(folder), f"run the programme again, then {then}")

@@ -342,7 +342,15 @@ def test_the_files_hold_what_was_said(estate: Estate) -> None:
     second, out = estate.run("two"), estate.folder / "moved"
     _, told = compared(first, second, "--out", out)
     names = ["hashes.parquet", "movement.csv", "movement.parquet", "movement.xlsx"]
-    assert sorted(path.name for path in out.iterdir()) == names
+    pictures = [
+        f"moves_of_{what}.{kind}" for what in ("homes", "measures") for kind in ("png", "svg")
+    ]
+    assert sorted(path.name for path in out.iterdir()) == names + pictures
+    assert sorted(Path(path).name for path in told["outputs"]) == names + pictures
+    for name in pictures[1::2]:
+        drawn = (out / name).read_text("utf-8")
+        assert "1 from safe to insulate to specialist review." in drawn, "H3, disputed now"
+        assert "Stayed: safe to insulate 1, fix water first 1." in drawn
     moved = pl.read_parquet(out / "movement.parquet")
     assert moved["property_id"].to_list() == ["H3"]
     assert moved["cause"].to_list() == [["new_evidence"]]
@@ -353,7 +361,7 @@ def test_the_files_hold_what_was_said(estate: Estate) -> None:
     assert dict(zip(cells[0], cells[1], strict=True))["Because"] == told["moved"][0]["because"]
     again = estate.folder / "again"
     compared(first, second, "--out", again)
-    for name in names[:3]:
+    for name in names[:3] + pictures:
         assert (out / name).read_bytes() == (again / name).read_bytes()
     assert triage("compare", first, second, "--out", out).code == 2
 

@@ -7,8 +7,9 @@ import pytest
 from cli_helpers import triage
 from golden_runs import PROGRAMMES, DemoRun
 
-# The homes of the rule tests and the records of the record tests serve here too.
-for _room in ("rules", "records"):
+# The homes of the rule tests, the records of the record tests and the second solver of the monthly
+# method serve here too.
+for _room in ("rules", "records", "physics"):
     sys.path.insert(0, str(Path(__file__).parents[1] / _room))
 
 

@@ -3,16 +3,25 @@
 Homes and rules are those of `expected_queues.csv`; the shape is that of `explain --json`.
 """
 
+import calendar
 from collections.abc import Callable
 from datetime import datetime
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import openpyxl
 import polars as pl
 import pytest
 from cli_helpers import Answer, triage
 from golden_runs import DemoRun
+from least_energy import year
+
+from triage.programme_run import open_programme
+from triage.report.document import Figure, Words, Year
+from triage.runs import STORE
+from triage.store import Store
+from triage.summary.condensate import condensate_blocks
 
 PART_KEYS = {"part", "measure", "queue", "lane", "fired", "undecidable", "clear"}
 PART_KEYS |= {"next_action", "evidence"}
@@ -137,3 +146,60 @@ def test_folder_that_is_no_run_is_refused(demo_runs: dict[str, DemoRun], tmp_pat
         assert answer.code == 2
         assert "TR108" in answer.err
         assert "run.json" in answer.err
+
+
+def test_the_year_in_a_report_is_what_a_second_solver_finds(demo: DemoRun) -> None:
+    programme, policy = open_programme(demo.programme)
+    with Store(demo.folder / STORE, read_only=True) as run:
+        words, figure = condensate_blocks(run, policy, programme)
+        cases = {row["case"]: row for row in run.table("moisture_case").iter_rows(named=True)}
+    assert isinstance(words, Words)
+    assert isinstance(figure, Figure)
+    rows = pl.read_parquet(demo.folder / "quantities.parquet").to_dicts()
+    judged = [
+        r for r in rows if r["monthly_method_valid"] and r["condensate_peak_g_m2"] is not None
+    ]
+    wet = [r for r in judged if r["condensate_peak_g_m2"] > 0]
+    build = [r for r in judged if r["condensate_residual_g_m2"] > 0]
+    invalid = [r for r in rows if r["monthly_method_valid"] is False]
+    counts = (len(judged) - len(wet), len(wet) - len(build), len(build), len(invalid))
+    assert f"of {len(rows):,} home-part-measures it judges {len(judged):,}." in words.text
+    assert f"In {counts[0]:,} no water" in words.text
+    assert f"in {counts[1]:,} it condenses and dries within the year" in words.text
+    assert f"in {counts[2]:,} it builds up. It cannot judge {counts[3]:,}" in words.text
+    # The case of most homes, counted over.
+    homes: dict[str, set[str]] = {}
+    for row in judged:
+        case, old = cases[row["case_after"]], cases[row["case_before"]]
+        before = old["peak_g_m2"] if old["method"] is None else 0.0
+        if case["method"] is None and (case["peak_g_m2"] > 0 or before > 0):
+            homes.setdefault(row["case_after"], set()).add(row["property_id"])
+    most = max(map(len, homes.values()))
+    every = set.union(*homes.values())
+    assert f"n = {most:,} of {len(every):,} homes" in figure.unit
+    (mark,) = figure.marks
+    assert isinstance(mark, Year)
+    drawn = {name: dict(zip(mark.months, values, strict=True)) for name, values in mark.states}
+    found = [
+        name
+        for name in (n for n, some in homes.items() if len(some) == most)
+        if _agrees(cases, name, drawn)
+    ]
+    assert len(found) == 1
+
+
+def _agrees(
+    cases: dict[str, dict[str, Any]], name: str, drawn: dict[str, dict[str, float]]
+) -> bool:
+    """Whether the drawn years are those of a case, solved anew from its layers and its air."""
+    for title, case in (("Before", cases["b" + name[1:]]), ("After", cases[name])):
+        months = next((v for k, v in drawn.items() if title.lower() in k.lower()), None)
+        if months is None:
+            continue
+        layers = tuple(np.array([slot[k] for slot in case["slots"]]) for k in ("r_m2k_w", "sd_m"))
+        air = [np.array(case[k]) for k in ("t_out_c", "p_out_pa", "t_in_c", "p_in_pa")]
+        _, _, store = year((layers[0], layers[1]), (case["r_se"], case["r_si"]), air)
+        told = [months[m] for m in calendar.month_abbr[1:]]
+        if not np.allclose(told, store, rtol=1e-3, atol=1e-3):
+            return False
+    return True

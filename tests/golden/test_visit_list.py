@@ -4,6 +4,7 @@ The workbook is filled cell by cell with openpyxl, as a surveyor would, with the
 count assumes for each question; then it is taken in and the programme is run again.
 """
 
+import re
 import shutil
 from dataclasses import dataclass
 from datetime import date
@@ -134,3 +135,34 @@ def _cells(block: Any) -> list[Any]:
     if not isinstance(block, tuple):
         return [block]
     return [cell for part in block for cell in _cells(part)]
+
+
+def test_the_picture_shows_what_the_tables_hold(asked: Asked) -> None:
+    rows = pl.read_csv(asked.folder / "outcomes.csv", infer_schema=False).to_dicts()
+    sets: dict[tuple[str, str], dict[str, set[str]]] = {}
+    for row in rows:
+        mine = sets.setdefault((row["missing"], row["measure_group"]), {"homes": set()})
+        mine["homes"].add(row["property_id"])
+        if row["good_queue"] == "safe-to-insulate":
+            mine.setdefault("safe", set()).add(row["property_id"])
+        if row["bad_queue"] == "fix-water-first":
+            mine.setdefault("bad", set()).add(row["property_id"])
+    counted = sorted(
+        (
+            -len(s["safe"]),
+            f"{len(s['safe'])} of {len(s['homes'])} safe; {len(s.get('bad', ()))} to repair if bad",
+        )
+        for s in sets.values()
+        if "safe" in s
+    )
+    text = (asked.folder / "gaps_by_homes_released.svg").read_text("utf-8")
+    told = re.findall(r">\s*(\d+ of \d+ safe; \d+ to repair if bad)\s*<", text)
+    assert told
+    first = -counted[min(len(counted), len(told)) - 1][0]
+    sure = sorted(t for n, t in counted if -n > first)  # at the last place there may be a tie
+    assert [t for t in sure if t not in told] == []
+    assert set(told) <= {t for _, t in counted}
+    every = {row["property_id"] for row in rows}
+    assert f"n = {len(every)} homes wait" in re.sub(r"\s+", " ", re.sub(r"<[^>]+>", " ", text))
+    # Whoever looks should not know which answer is hoped for.
+    assert not openpyxl.load_workbook(asked.folder / "visit_list.xlsx")["Visit list"]._images

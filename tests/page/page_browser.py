@@ -8,10 +8,12 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from io import BytesIO
 from pathlib import Path
 from typing import Any
 
 import pytest
+from PIL import Image
 
 REQUIRED = os.environ.get("TRIAGE_BROWSER") == "required"
 FLAGS = (
@@ -161,11 +163,18 @@ class Browser:
         sheet = {"printBackground": True, "paperWidth": 8.27, "paperHeight": 11.69}
         return base64.b64decode(self.cdp("Page.printToPDF", **sheet)["data"])
 
-    def shot(self, path: Path) -> None:
-        """The whole page as a picture."""
-        path.write_bytes(
-            base64.b64decode(self.cdp("Page.captureScreenshot", captureBeyondViewport=True)["data"])
+    def picture(self, box: str) -> Image.Image:
+        """A part of the page as a picture."""
+        frame = self.run(
+            """
+            const { x, y, width, height } = document.getElementById(arguments[0])
+              .getBoundingClientRect();
+            return { x: x + scrollX, y: y + scrollY, width, height, scale: 1 };
+            """,
+            box,
         )
+        shot = self.cdp("Page.captureScreenshot", captureBeyondViewport=True, clip=frame)
+        return Image.open(BytesIO(base64.b64decode(shot["data"])))
 
 
 @contextmanager

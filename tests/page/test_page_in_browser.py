@@ -1,11 +1,13 @@
 """The page as a person meets it: in Chromium, with a mouse, with keys, on a small screen."""
 
 import itertools
+from pathlib import Path
 
 import polars as pl
 import pytest
 from page_browser import Browser
 from page_runs import HOSTILE, QUEUES, TITLE, TITLES, PageRun
+from PIL import ImageColor
 
 FOAM = {"yes": "Foam", "no": "No foam", "unknown": "Not known"}
 
@@ -45,6 +47,10 @@ def _agrees(browser: Browser, run: PageRun, rows: pl.DataFrame, extra: set[str])
     placed = set(run.queue.drop_nulls(["lat", "lon"])["property_id"])
     drawn = [sum(1 for h, q in worst.items() if q == queue and h in placed) for queue in QUEUES]
     assert browser.run("return programmePage.drawn()") == drawn
+    marks = browser.run(
+        "return [...document.querySelectorAll('#map .ring')].map(mark => mark.textContent.trim())"
+    )
+    assert sum(int(words or 1) for words in marks) == sum(drawn)  # what stands in the rings
     listed = _listed(browser)
     assert sorted(listed) == sorted(map(_shown, {*worst, *extra}))
     areas = browser.counts("areas")
@@ -342,6 +348,10 @@ def test_a_single_mark_opens_its_home(opened: Browser, page_run: PageRun) -> Non
     _click(opened, home)
     opened.wait("return !document.getElementById('home').hidden")
     assert opened.text("#home-title") == f"Home {home}"
+    rings = "return document.querySelectorAll('#map .chosen').length"
+    assert opened.run(rings) == 1
+    opened.run("document.getElementById('close').click()")
+    assert opened.run(rings) == 0
 
 
 def test_a_ring_comes_nearer(opened: Browser, page_run: PageRun) -> None:
@@ -355,6 +365,39 @@ def test_a_ring_comes_nearer(opened: Browser, page_run: PageRun) -> None:
     )
     assert opened.run("return document.getElementById('home').hidden")
     assert 0 < sum(opened.run("return programmePage.drawn()")) < before
+
+
+def test_the_parts_of_a_ring_are_the_shares_of_the_queues(opened: Browser) -> None:
+    opened.run("document.getElementById('map').scrollIntoView({ block: 'center' })")
+    rings = opened.run(
+        """
+        return [...document.querySelectorAll("#map .ring")].map(ring => {
+          const box = ring.getBoundingClientRect(), radius = .82 * box.width / 2;
+          const [x, y] = [box.x + box.width / 2, box.y + box.height / 2], seen = {};
+          for (let turn = .5; turn < 200; turn++) {
+            const at = Math.PI * (turn / 100 - .5);
+            const [east, south] = [radius * Math.cos(at), radius * Math.sin(at)];
+            const met = document.elementFromPoint(x + east, y + south);
+            const colour = met.getAttribute("stroke") ?? "none";
+            seen[colour] = (seen[colour] ?? 0) + 1;
+          }
+          return [ring.textContent.trim(), seen];
+        })
+        """
+    )
+    fills = opened.run(
+        "return [...document.querySelectorAll('.legend [fill]')].map(e => e.getAttribute('fill'))"
+    )
+    colours = [*fills[:2], "url(#hatch)"]
+    drawn = dict.fromkeys(colours, 0.0)
+    for words, seen in rings:
+        met = sum(seen.get(colour, 0) for colour in colours)
+        if words:  # a ring; another mark may lie over a part of it
+            assert met > 150
+            for colour in colours:
+                drawn[colour] += int(words) * seen.get(colour, 0) / met
+    told = opened.run("return programmePage.drawn()")
+    assert list(drawn.values()) == pytest.approx(told, abs=0.02 * sum(told))
 
 
 def test_homes_at_one_place_are_listed(opened: Browser) -> None:
@@ -407,6 +450,27 @@ def test_nothing_sticks_out_of_a_small_screen(opened: Browser) -> None:
         """
     )
     assert wide == []
+
+
+@pytest.mark.parametrize("shown", ["1280", "360", "print"])
+def test_a_picture_of_the_map_has_ground_and_every_queue(opened: Browser, shown: str) -> None:
+    if shown == "print":
+        opened.cdp("Emulation.setEmulatedMedia", media="print")
+    else:
+        opened.resize(int(shown), 800)
+        opened.open(Path(opened.run("return location.pathname")))
+    try:
+        seen = opened.picture("map")
+    finally:
+        opened.cdp("Emulation.setEmulatedMedia", media="")
+    colours = {colour: n for n, colour in seen.convert("RGB").getcolors(2**20)}
+    land, sea = (0xEC, 0xEF, 0xF0), (0xF7, 0xF8, 0xF8)
+    fills = opened.run(
+        "return [...document.querySelectorAll('.legend [fill]')].map(e => e.getAttribute('fill'))"
+    )
+    of_queues = [ImageColor.getrgb(fill) for fill in fills[:3]]
+    assert min(colours[ground] for ground in (land, sea)) > 0.1 * seen.width * seen.height
+    assert all(colours[fill] > 30 for fill in of_queues)
 
 
 def test_it_prints_what_is_chosen_and_every_caution(opened: Browser) -> None:

@@ -10,6 +10,7 @@ import pytest
 import shapely
 from pyproj import Geod
 
+import triage.place
 from triage.errors import FileError
 from triage.reference import reference_path, reference_table
 from triage.reference.outlines import countries, uk_outlines
@@ -146,6 +147,12 @@ def test_ground_belongs_to_the_nearest_middle(outlines: gpd.GeoDataFrame) -> Non
         assert (own <= 1.005 * far.min(axis=1)[inside]).all()
         looked += int(inside.sum())
     assert looked > 500
+
+
+def test_no_home_is_located_by_the_outlines() -> None:
+    modules = list(Path(triage.place.__file__).parent.glob("*.py"))
+    assert len(modules) > 5
+    assert not [path for path in modules if "outlines" in path.read_text(encoding="utf-8")]
 
 
 def _topology(path: Path, boxes: dict[str, tuple[float, float, float, float]]) -> Path:

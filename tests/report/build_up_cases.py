@@ -22,6 +22,7 @@ TITLES = {
 LIMITS = {
     "interface_rh_limit_pct": 80.0,
     "mc_act_pct": 20.0,
+    "condensate_peak_limit_g_m2": 200.0,
     "deck_swing_limit_pct": 6.0,
     "drying_loss_limit_pct": 50.0,
 }

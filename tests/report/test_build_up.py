@@ -176,6 +176,20 @@ def test_the_picture_says_finding_layers_units_and_both_states() -> None:
     assert (lines["vapour that is there"] <= full * 1.001).all()
 
 
+def test_the_water_of_the_year_stands_beside_its_limit() -> None:
+    part = flat_roof()
+    cases = ((200.0, ["limit 200"], [200.0]), (50_000.0, ["limit 50,000, above this scale"], []))
+    for limit, said, drawn in (*cases, (None, [], [])):
+        part["build_up"]["condensate"]["peak_limit_g_m2"] = limit
+        axes = draw_build_up(part, "H1").axes[2]
+        legend = axes.get_legend()
+        assert legend is not None
+        told = [text.get_text() for text in legend.get_texts()]
+        assert [text for text in told if text.startswith("limit")] == said
+        lines = [np.asarray(line.get_ydata()) for line in axes.lines]
+        assert [line[0] for line in lines if len(line)] == drawn
+
+
 def test_nothing_in_the_picture_leaves_the_page_or_overlaps() -> None:
     for make in EXAMPLES.values():
         figure = draw_build_up(make(), "H000214")

@@ -7,7 +7,7 @@ import pytest
 from cli_helpers import Stock
 
 HERE = Path(__file__).parent
-sys.path[:0] = [str(HERE), str(HERE.parent / "learn"), str(HERE.parent / "gaps")]
+sys.path[:0] = [str(HERE), *(str(HERE.parent / name) for name in ("learn", "gaps", "report"))]
 
 
 @pytest.fixture(scope="session")

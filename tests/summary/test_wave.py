@@ -232,7 +232,8 @@ def test_few_openings_in_a_stratum_make_the_rate_a_range(selection: Selection) -
     blocks = _blocks(found, "internal")
     assert _grid(blocks, "foam_strata")["All strata"][5].startswith("range ")
     assert "No single figure: fewer than 5 roofs of a stratum" in _text(blocks)
-    assert "Estimated" not in _text(blocks)
+    assert "Estimated range: " in _text(blocks)
+    assert "(interval" not in _text(blocks)
 
 
 def _of(counts: list[tuple[int, int, int]]) -> WaveFound:

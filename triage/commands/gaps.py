@@ -11,7 +11,7 @@ from triage.commands.words import AsJson, print_json, say
 def gaps(
     run_folder: Annotated[Path, typer.Argument(metavar="RUN", help="A finished run.")],
     out: Annotated[
-        Path | None, typer.Option(help="Folder to make for the tables and the visit list.")
+        Path | None, typer.Option(help="Folder to make for tables, the visit list and a picture.")
     ] = None,
     repairs: Annotated[bool, typer.Option("--repairs", help="Repairs instead of answers.")] = False,
     rates: Annotated[

@@ -38,7 +38,8 @@ def compare(
         typer.Option(help="Judge the same inputs with two policy packs: names or folders."),
     ] = None,
     out: Annotated[
-        Path | None, typer.Option(help="Folder to make for tables and workbook; none: only say.")
+        Path | None,
+        typer.Option(help="Folder to make for tables, workbook, pictures; none: only say."),
     ] = None,
     as_json: AsJson = False,
 ) -> None:

@@ -47,8 +47,8 @@ def build_up_facts(
     Returns
     -------
     dict
-        before, after: a state, or None where no case is held. ratio, drying, deck, frost,
-        interface: numbers, None where not known. limits: sentences.
+        before, after: a state, or None where no case is held. ratio, drying, condensate, deck,
+        frost, interface: numbers, None where not known. limits: sentences.
     """
     states = {
         state: _state(cases.get(str(quantities.get(f"case_{state}"))), titles)
@@ -62,6 +62,10 @@ def build_up_facts(
             "after_kg_m2": quantities.get("drying_potential"),
             "loss_pct": quantities.get("drying_loss_pct"),
             "loss_limit_pct": limits.get("drying_loss_limit_pct"),
+        },
+        "condensate": {
+            "peak_limit_g_m2": limits.get("condensate_peak_limit_g_m2"),
+            "residual_limit_g_m2": limits.get("condensate_residual_limit_g_m2"),
         },
         "deck": {
             "max_pct": quantities.get("sheathing_mc_max_pct"),

@@ -26,6 +26,8 @@ FORMATS = (".png", ".svg")
 _BOTH = "before and after"
 _LEFT, _RIGHT, _PANEL = 0.065, 0.69, 0.715
 _FULL_PCT = 100.0
+_LIMIT = "#B8460E"
+_FAR = 5.0  # a limit so many times above every value is named, not drawn
 _LEAST_SPAN = 20.0  # of a humidity axis, so that small ripples look small [points]
 
 
@@ -186,12 +188,24 @@ def _draw_water(axes: Axes, build_up: Entry) -> None:
         )
         top = max(top, *values)
     if top > 0:
-        axes.set_ylim(0, top * 1.3)
-        axes.legend(fontsize=8.5, frameon=False, ncols=2, loc="upper right", borderpad=0)
+        limit = build_up["condensate"]["peak_limit_g_m2"]
+        drawn = limit is not None and limit <= _FAR * top
+        axes.set_ylim(0, max(top, limit if drawn else 0.0) * 1.3)
+        if limit is not None:
+            _limit_line(axes, limit, is_drawn=drawn)
+        axes.legend(fontsize=8.5, frameon=False, ncols=3, loc="upper right", borderpad=0)
     else:
         axes.set(ylim=(0, 1), yticks=[0])
         words = " or ".join(name for name, _ in states)
         axes.text(5.5, 0.5, f"none in any month, {words}", ha="center", fontsize=9.5, color=INK)
+
+
+def _limit_line(axes: Axes, limit: float, *, is_drawn: bool) -> None:
+    """The largest store that a rule takes; in the legend alone where it would flatten the bars."""
+    where = "" if is_drawn else ", above this scale"
+    line = [limit, limit] if is_drawn else []
+    at = [-0.6, 11.6] if is_drawn else []
+    axes.plot(at, line, color=_LIMIT, lw=1.2, ls=":", label=f"limit {limit:,.6g}{where}")
 
 
 def _draw_wood_or_air(axes: Axes, build_up: Entry) -> None:
@@ -221,7 +235,7 @@ def _draw_wood_or_air(axes: Axes, build_up: Entry) -> None:
         )
         shown += values
     if limit is not None:
-        axes.axhline(limit, color="#B8460E", lw=1.2, ls=":", label=f"limit {limit:g} %")
+        axes.axhline(limit, color=_LIMIT, lw=1.2, ls=":", label=f"limit {limit:g} %")
     low, high = min(shown, default=0.0), max(shown, default=1.0)
     room = max(high - low, 4.0 if deck else _LEAST_SPAN)
     middle = (low + high) / 2

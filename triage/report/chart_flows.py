@@ -55,7 +55,7 @@ def draw_flows(figure: Figure, width: float) -> Drawing:
     for n, places in enumerate(columns):
         anchor = "end" if n == 0 else "start"
         x = side - 6 if n == 0 else width - side + 6
-        drawing.add(word(x, top + 4, fit(flows.heads[n], side - 6), BOLD, anchor))
+        drawing.add(word(x, top + 4, fit(flows.heads[n], side - 6, TEXT, BOLD), BOLD, anchor))
         for number, place in enumerate(places):
             at = middles[n][number]
             _place(drawing, flows, (n, number), (lefts[n], at), per_home)

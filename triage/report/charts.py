@@ -45,7 +45,9 @@ def draw(figure: Figure, width: float) -> Drawing:
         Flows: draw_flows,
         Year: draw_year,
     }
-    return drawers[kind](figure, width)
+    made = drawers[kind](figure, width)
+    made.height = math.ceil(made.height)  # an SVG's view box is whole points, and cuts the rest
+    return made
 
 
 def _bars(figure: Figure, width: float) -> Drawing:
@@ -116,7 +118,7 @@ def _spans(figure: Figure, width: float) -> Drawing:
     spans = [mark for mark in figure.marks if isinstance(mark, Span)]
     left, right = width * 0.42, max(stringWidth(s.shown, BODY, TEXT) for s in spans) + 10
     labels = [lines_of(span.label, left - 10, 3) for span in spans]
-    rows = [ROW + (len(lines) - 1) * LEADING for lines in labels]
+    rows = [ROW + 2 + (len(lines) - 1) * LEADING for lines in labels]
     top = sum(rows) + ROW
     drawing = Drawing(width, top + 4)
     room = width - left - right
@@ -130,7 +132,10 @@ def _spans(figure: Figure, width: float) -> Drawing:
         middle = y + tall / 2
         label(drawing, left - 8, middle, lines, "end")
         low, high = left + room * span.low, left + room * span.high
-        drawing.add(Line(low, middle, high, middle, strokeColor=HexColor(PLAIN), strokeWidth=2.2))
+        colour = HexColor(PLAIN)
+        drawing.add(Line(low, middle, high, middle, strokeColor=colour, strokeWidth=2.2))
+        for end in (low, high):
+            drawing.add(Line(end, middle - 3, end, middle + 3, strokeColor=colour, strokeWidth=1.2))
         if span.middle is not None:
             at = left + room * span.middle
             drawing.add(Circle(at, middle, 3.2, fillColor=HexColor(PLAIN), strokeColor=white))

@@ -152,19 +152,27 @@ def _title(moves: Moves, words: MoveWords) -> str:
 
 
 def _alt(moves: Moves, words: MoveWords) -> str:
-    """All printed flows in words: who stayed, who moved, who came and went."""
-    stayed = [(was, n) for (was, now), n in moves.flows.items() if was == now and n]
+    """All printed flows in words: who stayed, then who moved, most first."""
+    stayed = [
+        f"{title_of(was).lower()} {n:,}"
+        for (was, now), n in moves.flows.items()
+        if was == now and n
+    ]
     moved = [
-        f"{title_of(was).lower()} to {title_of(now).lower()} {n:,}"
+        _told(was, now, n)
         for (was, now), n in sorted(moves.flows.items(), key=lambda f: -(f[1] or 0))
         if was != now and n
     ]
-    told = []
-    if stayed:
-        told.append("Stayed: " + ", ".join(f"{title_of(w).lower()} {n:,}" for w, n in stayed) + ".")
-    if moved:
-        told.append("Moved: " + ", ".join(moved) + ".")
+    told = [f"Stayed: {', '.join(stayed)}."] if stayed else []
+    told += [f"Moved: {'; '.join(moved)}."] if moved else []
     return " ".join(told) or f"No {words.what} that can be shown."
+
+
+def _told(was: str, now: str, homes: int) -> str:
+    if now == LEFT:
+        return f"{homes:,} from {title_of(was).lower()}, {LEFT}"
+    source = f"{ENTERED}," if was == ENTERED else f"from {title_of(was).lower()}"
+    return f"{homes:,} {source} to {title_of(now).lower()}"
 
 
 def _legend(mark: Flows) -> tuple[Look, ...]:

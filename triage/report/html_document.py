@@ -23,7 +23,7 @@ table{border-collapse:collapse;width:100%;font-size:.88rem;margin:.8rem 0 .3rem}
 caption{text-align:left;font-weight:700;padding:.2rem 0}
 th,td{padding:.22rem .4rem;border-bottom:1px solid var(--rule);vertical-align:top;text-align:left;
 font-weight:400}
-thead th,.n{overflow-wrap:normal}
+thead th,.n{overflow-wrap:normal}tbody th{overflow-wrap:break-word;min-width:7rem}
 thead th{font-weight:700;border-bottom:2px solid var(--accent);vertical-align:bottom}
 .n{text-align:right;font-variant-numeric:tabular-nums;white-space:nowrap}
 thead .n{white-space:normal}

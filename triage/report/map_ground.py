@@ -23,7 +23,7 @@ _MARK_ROOM_IN = 0.25  # about the radius of a ring
 
 UK_OUTLINES = (
     "Tinted areas: climate regions, approximate, by the nearest postcode area. Coast simplified, "
-    "up to about 1 km off, small islands left out."
+    "up to about 1 km off, some islands left out: a home by the sea can seem to stand in it."
 )
 
 

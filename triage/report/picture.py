@@ -1,7 +1,9 @@
 """A figure that stands alone: title, drawing, words and stamp as one SVG and one PNG."""
 
+import math
 from html import escape
 from pathlib import Path
+from warnings import catch_warnings, filterwarnings
 
 from matplotlib import rc_context
 from matplotlib.backends.backend_agg import FigureCanvasAgg
@@ -57,7 +59,9 @@ def write_picture(folder: Path, figure: Figure, stamp: str) -> tuple[str, str]:
     FigureCanvasAgg(canvas)
     paint(page, canvas)
     told = {"Software": None, "Title": visible(figure.title), "Description": visible(figure.alt)}
-    with rc_context({"text.hinting": "none"}):  # so that lines are as long as they were reckoned
+    # Without hints lines are as long as they were reckoned; a letter that no font has is a box.
+    with rc_context({"text.hinting": "none"}), catch_warnings():
+        filterwarnings("ignore", "Glyph .* missing", UserWarning)
         canvas.savefig(folder / names[1], dpi=_DPI, metadata=told)
     return names
 
@@ -77,7 +81,8 @@ def _page(figure: Figure, stamp: str) -> Drawing:
     texts = ("" if figure.says_all else figure.alt, figure.note, stamp)
     foot = [line for text in texts if text for line in _lines(text, inner, TEXT, BODY, SOFT)]
     tall = [sum(size + 3 for _, size, *_ in part) for part in (head, foot)]
-    page = Drawing(_WIDTH, tall[0] + drawn.height + tall[1] + 2 * _EDGE + 14)
+    # Whole points: an SVG's view box has no others, and would cut what is over.
+    page = Drawing(_WIDTH, math.ceil(tall[0] + drawn.height + tall[1] + 2 * _EDGE + 14))
     y = page.height - _EDGE
     y = _write(page, head, y) - 6 - drawn.height
     moved = Group(*drawn.contents, transform=(1, 0, 0, 1, _EDGE, y))

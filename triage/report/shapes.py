@@ -135,5 +135,5 @@ def _(shape: String, axes: Axes, at: tuple[float, float]) -> None:
         ha=_ANCHORS[shape.textAnchor],
         va="baseline",
         parse_math=False,
-        fontproperties=FontProperties("DejaVu Sans", weight=weight, size=shape.fontSize),
+        fontproperties=FontProperties(family="DejaVu Sans", weight=weight, size=shape.fontSize),
     )

@@ -116,6 +116,7 @@ def _layers(after: Entry) -> str:
 
 
 def _short(title: str) -> str:
+    title = title.split(";", maxsplit=1)[0]  # what follows explains a value
     return title if len(title) <= _TITLE else title.split(",", maxsplit=1)[0]
 
 

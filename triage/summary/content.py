@@ -2,10 +2,10 @@
 
 from triage.report.chart_parts import DOTS
 from triage.report.document import Bar, Figure, Grid, Section, Words
-from triage.report.flow_figure import Moves, MoveWords, flow_ends, flow_figure, title_of
-from triage.report.labels import FIX, LANES, MEASURE_GROUPS, QUEUES, REVIEW, SAFE
+from triage.report.labels import LANES, MEASURE_GROUPS, QUEUES
 from triage.summary.counts import COVERAGE
 from triage.summary.facts import Facts
+from triage.summary.movement import movement_part
 from triage.summary.told import NO_SHARE, STAR, Told
 
 _WITHHELD = ("Withheld", "#F1F1ED", DOTS)
@@ -64,7 +64,7 @@ def first_parts(told: Told, facts: Facts) -> list[Section]:
         ),
         _coverage(told, facts),
         _queues(told, facts),
-        _movement(told, facts),
+        movement_part(told, facts),
         _reasons(told, facts),
     ]
 
@@ -209,55 +209,6 @@ def _queue_figure(told: Told, bars: tuple[Bar, ...]) -> Figure:
     left = f" Groups of fewer than {told.rule.percent_min} homes are left out."
     unit = f"Share of the homes of each measure group, percent; n homes at the right.{left}"
     return Figure("queue_shares", title, unit, alt + ".", bars, legend(told), says_all=True)
-
-
-def _movement(told: Told, facts: Facts) -> Section:
-    title = "5  Movement since the last report"
-    if not told.has("movement"):
-        words = f"Not recorded: {facts.before}."
-        return Section(title, (Words(words),))
-    moves = moves_of(told)
-    rows = [
-        (
-            title_of(was),
-            *(told.text(moves.flows[was, now]) for now in moves.now),
-            told.text(moves.was[was]),
-        )
-        for was in moves.was
-    ]
-    rows.append(("All", *map(told.text, moves.now.values()), told.text(moves.whole)))
-    grid = Grid(
-        "movement",
-        "Homes by worst queue: before in rows, now in columns",
-        ("From", *(f"to {title_of(now).lower()}" for now in moves.now), "All"),
-        tuple(rows),
-        notes=told.notes,
-    )
-    came = {w: told.homes("movement", queue_before=w, queue=FIX) for w in (SAFE, REVIEW)}
-    back = (
-        f"Came or returned to fix water first: {told.text(came[SAFE])} homes from safe to "
-        f"insulate, {told.text(came[REVIEW])} from specialist review. Repairs that failed their "
-        "check: see part 8."
-    )
-    by = f"Homes by their worst queue, {facts.before} at the left, this report at the right"
-    figure = flow_figure(moves, MoveWords("movement_flow", "homes", by, ("Before", "Now")))
-    drawn = [figure] if figure else [Words("No flow between queues can be drawn.")]
-    return Section(title, (Words(f"Compared with {facts.before}."), *drawn, grid, Words(back)))
-
-
-def moves_of(told: Told) -> Moves:
-    """The movement as it is printed, from and to in the order of the table."""
-    froms, tos = flow_ends()
-    return Moves(
-        {
-            (was, now): told.homes("movement", queue_before=was, queue=now)
-            for was in froms
-            for now in tos
-        },
-        {was: told.homes("movement", queue_before=was) for was in froms},
-        {now: told.homes("movement", queue=now) for now in tos},
-        told.homes("movement"),
-    )
 
 
 def _top(told: Told, table: str, column: str, words: dict[str, str]) -> list[tuple[str, str, int]]:

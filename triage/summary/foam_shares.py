@@ -31,8 +31,8 @@ def percents(span: tuple[float, float] | None) -> str:
 
 def span_figure(spans: list[Span], name: str = "foam_intervals") -> Figure:
     """Shares of strata with their intervals."""
-    widest = max(spans, key=lambda s: s.high)
-    title = f"No interval of a stratum shown reaches above {widest.high:.0%} of its roofs failing"
+    ends = f"{min(s.low for s in spans):.0%} to {max(s.high for s in spans):.0%}"
+    title = f"Estimated share of roofs failing: the intervals of the strata shown span {ends}"
     alt = "; ".join(f"{s.label}: {s.low:.0%} to {s.high:.0%}, {s.shown}" for s in spans) + "."
     unit = f"Estimated share of roofs that fail, percent of each stratum. {METHOD} n roofs opened."
     return Figure(name, title, unit, alt, tuple(spans))

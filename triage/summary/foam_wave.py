@@ -90,7 +90,7 @@ def _strata(told: Told, counts: Counts, wave: WaveFound, whole: Total | None, su
         shown = "not opened" if opened == 0 else said
         rows.append((*_counted(told, counts, stratum), shown, of_all if has_range else NO_SHARE))
     rows.append((*_counted(told, counts, "all"), *_whole_words(told, whole)))
-    weighed = f" All strata: {whole.method}, each stratum weighted by its roofs." if whole else ""
+    weighed = f" All strata: {whole.method}." if whole else ""
     effect = wave.plan.effect
     clusters = f" Design effect of clusters: {effect:.2f}." if effect > 1 else ""
     notes = (
@@ -179,9 +179,9 @@ def _over_all(told: Told, counts: Counts, wave: WaveFound, whole: Total | None) 
     if whole.share is None:
         few = f"{wave.plan.policy.number('few_openings'):g}"
         return (
-            f"{span} of {whole_roofs} fail, at {whole.confidence:.0%} confidence. No single "
-            f"figure: fewer than {few} roofs of a stratum were opened, so the bounds of the strata "
-            "are added up."
+            f"Estimated range: {span} of {whole_roofs} failing, at {whole.confidence:.0%} "
+            f"confidence. No single figure: fewer than {few} roofs of a stratum were opened, so "
+            "the bounds of the strata are added up."
         )
     return (
         f"Estimated {whole.share:.0%} of {whole_roofs} failing (interval {span}): {about}"
@@ -215,12 +215,12 @@ def _what_follows(
     if told.rule.withholds:
         said = [_none_found(told, counts, stratum, wave) for stratum in sorted(wave.reached)]
         return [Words(text) for text in said if text]
-    rows = tuple(
-        (str(row["stratum"]), str(row["because"]), str(row["to_do"]))
-        for row in wave.actions.to_dicts()
+    by_stratum = wave.actions.group_by("stratum", maintain_order=True).agg(
+        pl.col("because").str.join("; "), pl.col("to_do").str.join(" ")
     )
     heads = ("Stratum", "Found at random", "What follows")
     title = "What follows for each stratum"
+    rows = tuple(by_stratum.iter_rows())
     return [Grid(f"foam_actions{suffix}", title, heads, rows, 3, (), (2.6, 2.6, 3))] if rows else []
 
 

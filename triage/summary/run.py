@@ -21,7 +21,7 @@ from triage.report.document import Document, Grid
 from triage.report.html_document import write_html
 from triage.report.labels import ENTERED, LEFT, NOT_JUDGED
 from triage.report.pdf import write_pdf
-from triage.runs import STORE, new_run_folder, read_record
+from triage.runs import STORE, need_tables, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
 from triage.summary.areas import area_of_homes, roof_classes
@@ -113,7 +113,7 @@ def make_report(
         Store(run_folder / STORE, read_only=True) as run,
         Store(Path(scratch) / "report.duckdb") as store,
     ):
-        _need_tables(run, run_folder)
+        need_tables(run, run_folder, (*_COPIED, *_RECORDS), "report")
         for name in (*_COPIED, *_RECORDS):
             store.put(name, run.table(name))
         work = Summary(
@@ -141,13 +141,6 @@ def _same_programme(record: dict[str, Any], earlier: Earlier | None, before: Pat
     if earlier.as_of > str(record["as_of"]):
         what = f"it is of {earlier.as_of}, later than this run of {record['as_of']}"
         raise StoreError(what, str(before), "name an earlier one")
-
-
-def _need_tables(run: Store, folder: Path) -> None:
-    missing = sorted({*_COPIED, *_RECORDS} - set(run.tables()))
-    if missing:
-        what = f"the run has no table {missing[0]!r}: an older version of the tool made it"
-        raise StoreError(what, str(folder), "run the programme again, then report")
 
 
 def _areas(work: Summary) -> None:

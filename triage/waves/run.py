@@ -23,7 +23,7 @@ from triage.report.inspection_book import write_inspection_book
 from triage.report.map_selection import draw_selection_map
 from triage.report.pdf import write_pdf
 from triage.report.table_book import csv_text
-from triage.runs import STORE, new_run_folder, read_record
+from triage.runs import STORE, need_tables, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
 from triage.waves.map_words import map_words, roofs_to_draw
@@ -115,6 +115,7 @@ def select_wave(run_folder: Path, out: Path, asked: Asked, say: Say) -> dict[str
         tempfile.TemporaryDirectory() as scratch,
         Store(Path(scratch) / "wave.duckdb") as store,
     ):
+        need_tables(run, run_folder, _COPIED, "select")
         for name in _COPIED:
             store.put(name, run.table(name))
         wave = Wave(store, folder, record, run_folder, asked, say)

@@ -161,7 +161,7 @@ def _rows(queue: pl.DataFrame, tables: RunTables) -> dict[str, Any]:
     ends = _ends(tables.calendar, queue)
     told |= {name: _months(ends[name]) for name in ("ends", "leaving")}
     worded = _worded(queue, tables)
-    told["step"] = coded(worded["step"], list(STEPS))
+    told["step"] = coded(worded["step"], [*STEPS, *worded["step"].unique().sort()])
     told["asked"] = coded_lists(worded["asked"])
     told |= {name: coded(worded[name]) for name in (*_WORDS, "survey_on", "good_until", "alone")}
     return told | {name: coded_lists(worded[name]) for name in _LISTS}

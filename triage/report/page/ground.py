@@ -11,8 +11,9 @@ from triage.reference import reference_table
 
 _ROOM = 2.0  # degrees around the homes
 _FINE = 0.02  # degrees that an outline of the US may stray; it carries no result
-_LEAST = 0.02  # square degrees; smaller islands of the US are left out
+_LEAST = 0.02  # square degrees; smaller areas have no name, and in the US no outline
 _SCALE = 1_000
+_NEAR = 7  # zoom at which a British region is wider than its name
 _Bounds = tuple[float, float, float, float]
 
 
@@ -21,7 +22,8 @@ class Ground:
     """Outlines and labels.
 
     rings: closed outlines as [lon, lat, lon, lat, ...], in thousandths of a degree
-    labels: [lat, lon, text], in thousandths of a degree; the first ones keep their place
+    labels: [lat, lon, text, zoom], in thousandths of a degree; left out when the map is further
+        out than that zoom; where two clash the first one stays
     miles: whether the scale shows miles too
     words: a sentence that says what is drawn
     """
@@ -57,14 +59,14 @@ def _regions(bounds: _Bounds) -> Ground:
     outlines = uk_outlines()
     areas = reference_table("uk_postcodes").filter(pl.col("match_level") == "area")
     codes = [
-        [round(lat * _SCALE), round(lon * _SCALE), code]
+        [round(lat * _SCALE), round(lon * _SCALE), code, _NEAR]
         for lat, lon, code in areas.select("lat", "lon", "postcode_prefix").sort(pl.all()).rows()
     ]
     shapes = outlines.geometry.array
     mains = [max(_polygons(shape), key=lambda part: part.area) for shape in shapes]
     return Ground(
         rings=[ring for shape in shapes for ring in _rings(shape)],
-        labels=_names(outlines["name"], mains, bounds) + codes,
+        labels=_names(outlines["name"], mains, bounds, _NEAR) + codes,
         miles=True,
         words=f"Grey lines: degrees. {UK_OUTLINES} Grey letters: middle of a postcode area.",
     )
@@ -97,19 +99,28 @@ def _rings(shape: Any, least: float = 0.0) -> list[list[int]]:  # noqa: ANN401 -
     return [points.round().astype(int).ravel().tolist() for points in thousandths]
 
 
-def _names(names: Any, shapes: Any, bounds: _Bounds) -> list[list[int | str]]:  # noqa: ANN401
-    """Names of areas: where the homes are, and once more in the middle of what lies elsewhere."""
+def _names(
+    names: Any,  # noqa: ANN401
+    shapes: Any,  # noqa: ANN401
+    bounds: _Bounds,
+    zoom: int = 0,
+) -> list[list[int | str]]:
+    """Names of areas: where the homes are, in each quarter of that, and in the middle of all."""
     import shapely  # noqa: PLC0415
 
-    near = shapely.clip_by_rect(shapes, *bounds)
-    spots = [
-        (name, part.representative_point())
-        for name, *both in zip(names, near, shapes, strict=True)
-        for shape in both
+    west, south, east, north = bounds
+    lon, lat = (west + east) / 2, (south + north) / 2
+    corners = [(x, y) for x in (west, lon) for y in (south, lat)]
+    quarters = [(x, y, x + lon - west, y + lat - south) for x, y in corners]
+    pieces = [*(shapely.clip_by_rect(shapes, *box) for box in (bounds, *quarters)), shapes]
+    labels = [
+        (round(spot.y * _SCALE), round(spot.x * _SCALE), str(name), zoom)
+        for some in pieces
+        for name, shape in zip(names, some, strict=True)
         for part in _polygons(shape)
         if part.area >= _LEAST
+        for spot in [part.representative_point()]
     ]
-    labels = [(round(spot.y * _SCALE), round(spot.x * _SCALE), str(name)) for name, spot in spots]
     return [list(label) for label in dict.fromkeys(labels)]
 
 

@@ -8,7 +8,7 @@ const share = (part, of) => of < 10 ? count(part)
 function programmeMap(box, { homes, ground, looks }, said, onPick) {
   const WIDE = 64, NARROW = 28, FEW = 250; // hexagons in pixels; the narrow ones for few homes
   const REACH = 60; // pixels; an arrow key moves the map by 80, so the cross can reach every mark
-  const STILL = { animate: false };
+  const STILL = { animate: false }, APART = 250; // pixels between two equal names
   const map = L.map(box, { zoomAnimation: false, fadeAnimation: false, markerZoomAnimation: false,
     inertia: false, attributionControl: false, minZoom: 2, maxZoom: 18, zoomSnap: 0.5 });
   const places = homes.lat.map((lat, h) =>
@@ -23,7 +23,8 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
   L.polygon(ground.rings.map(pairs), { ...below, fillColor: "#eceff0", fillOpacity: 1 }).addTo(map);
   const net = L.polyline([], { ...below, color: "#c3c8cd" }).addTo(map);
   const names = L.layerGroup().addTo(map), marks = L.layerGroup().addTo(map);
-  const chosen = L.circleMarker([0, 0], { radius: 13, fill: false, color: "#1c1f23", weight: 3 });
+  const chosen = L.circleMarker([0, 0], { radius: 13, fill: false, weight: 3, color: "#1c1f23",
+    pane: "tooltipPane", className: "chosen", interactive: false });
   L.control.scale({ imperial: ground.miles, metric: true }).addTo(map);
 
   function write(at, text, className) {
@@ -34,8 +35,7 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
   function drawNet() {
     const [west, south, east, north] = map.getBounds().toBBoxString().split(",").map(Number);
     const wide = (east - west) / 4, power = 10 ** Math.floor(Math.log10(wide));
-    const step = power * [5, 2, 1].find(k => k * power <= wide);
-    const lines = [];
+    const step = power * [5, 2, 1].find(k => k * power <= wide), lines = [];
     const name = (v, letters) => `${Math.round(Math.abs(v) * 1e4) / 1e4}° ${letters[+(v < 0)]}`;
     for (let lon = Math.ceil(west / step) * step; lon < east; lon += step) {
       lines.push([[south, lon], [north, lon]]);
@@ -47,15 +47,16 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
     }
     net.setLatLngs(lines);
   }
-  function writeNames() { // where there is room
+  function writeNames() { // where there is room, and not twice side by side
     const taken = cells.map(({ at, r }) => ({ at, wide: 2 * r, tall: 2 * r }));
-    for (const [lat, lon, text] of ground.labels) {
-      const at = map.latLngToContainerPoint([lat / 1e3, lon / 1e3]);
-      const label = { at, wide: 9 * text.length + 6, tall: 20 };
-      if (!map.getBounds().contains([lat / 1e3, lon / 1e3]) || taken.some(other =>
-        Math.abs(other.at.x - at.x) < (other.wide + label.wide) / 2
-        && Math.abs(other.at.y - at.y) < (other.tall + label.tall) / 2)) continue;
-      write([lat / 1e3, lon / 1e3], text, "name");
+    for (const [lat, lon, text, fromZoom] of ground.labels) {
+      const place = [lat / 1e3, lon / 1e3], at = map.latLngToContainerPoint(place);
+      const label = { at, text, wide: 9 * text.length + 6, tall: 20 };
+      const clash = other => (other.text === text && other.at.distanceTo(at) < APART)
+        || (Math.abs(other.at.x - at.x) < (other.wide + label.wide) / 2
+          && Math.abs(other.at.y - at.y) < (other.tall + label.tall) / 2);
+      if (map.getZoom() < fromZoom || !map.getBounds().contains(place) || taken.some(clash)) continue;
+      write(place, text, "name");
       taken.push(label);
     }
   }
@@ -89,12 +90,12 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
     });
   }
   function ring({ n, of, r }) {
-    let turn = n / 4;
+    let before = 0;
     const parts = of.map((part, q) => {
-      const fill = q === 2 ? "url(#hatch)" : looks[q].fill, begin = turn;
-      turn -= part;
+      const fill = q === 2 ? "url(#hatch)" : looks[q].fill, begin = before;
+      before += part;
       return `<circle r="${.82 * r}" pathLength="${n}" stroke="${fill}" stroke-width="${.36 * r}"
-        stroke-dasharray="${part} ${n}" stroke-dashoffset="${begin}"/>`;
+        stroke-dasharray="${part} ${n}" stroke-dashoffset="${-begin}"/>`;
     });
     const text = n < 1000 ? n : `${(n / 1000).toFixed(n < 9950 ? 1 : 0)}k`;
     return `<svg viewBox="${-r} ${-r} ${2 * r} ${2 * r}">${parts.join("")}<circle r="${r - .5}"
@@ -103,14 +104,14 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
   function draw() {
     cells = gather(WIDE);
     if (cells.reduce((sum, cell) => sum + cell.n, 0) <= FEW) cells = gather(NARROW);
-    names.clearLayers();
-    marks.clearLayers();
+    for (const layer of [names, marks]) layer.clearLayers();
     drawNet();
     writeNames();
     for (const cell of cells) {
       const html = cell.n > 1 ? ring(cell) : looks[worst[cell.homes[0]]].mark.cloneNode(true);
       const icon = L.divIcon({ html, className: "ring", iconSize: [2 * cell.r, 2 * cell.r] });
-      L.marker(map.containerPointToLatLng(cell.at), { icon, keyboard: false })
+      const zIndexOffset = -1e3 * Math.min(cell.n, 900); // small ones on top, all above the names
+      L.marker(map.containerPointToLatLng(cell.at), { icon, keyboard: false, zIndexOffset })
         .bindTooltip(() => document.createTextNode(words(cell)), { direction: "top" })
         .on("click", () => take(cell)).addTo(marks);
     }
@@ -122,9 +123,8 @@ function programmeMap(box, { homes, ground, looks }, said, onPick) {
     return cells.filter(cell => far(cell) <= REACH).sort((a, b) => far(a) - far(b))[0];
   }
   function tellCross() {
-    const cell = atCross();
-    if (box.matches(":focus-visible"))
-      said.textContent = cell ? words(cell) : "No home at the cross.";
+    const cell = atCross(), told = cell ? words(cell) : "No home at the cross.";
+    if (box.matches(":focus-visible")) said.textContent = told;
   }
   function words(cell) {
     if (cell.n === 1) return `${homes.id[cell.homes[0]]}: ${looks[worst[cell.homes[0]]].title}`;

@@ -30,8 +30,7 @@
   looks.forEach((look, q) => { look.mark = $("legend").children[q].firstChild; });
   const first = new Int32Array(homes.n + 1); // rows of home h: from first[h] to first[h + 1]
   homes.rows.forEach((n, h) => { first[h + 1] = first[h] + n; });
-  const ofRows = area.codes.flatMap((code, h) => Array(homes.rows[h]).fill(code));
-  rows.area = { words: area.words, codes: ofRows };
+  rows.area = { ...area, codes: area.codes.flatMap((code, h) => Array(homes.rows[h]).fill(code)) };
   const keep = new Uint8Array(first[homes.n]), worst = new Int8Array(homes.n);
   let shown = [], page = 0, order = "id", turn = 1, back = null;
 

@@ -103,13 +103,16 @@ def _cell(value: Cell, place: int) -> str:
 
 
 def hatch() -> str:
-    """Hatching of the rings on the map, as the mark of a specialist's review has it."""
+    """Hatching of the rings on the map, as the mark of a specialist's review has it.
+
+    The rings begin at the top and are therefore turned by a quarter, their hatching with them.
+    """
     look = QUEUES[2]
     return (
         '<svg class="hatch" width="0" height="0" aria-hidden="true">'
         '<pattern id="hatch" width="6" height="6" patternUnits="userSpaceOnUse">'
         f'<path d="M0 0H6V6H0Z" fill="{look.fill}"/>'
-        f'<path d="M-1 7L7-1" stroke="{look.ink}" stroke-width="1.2"/></pattern></svg>'
+        f'<path d="M-1-1L7 7" stroke="{look.ink}" stroke-width="1.2"/></pattern></svg>'
     )
 
 
