@@ -24,6 +24,7 @@ from triage.report.map_frame import (
     WIDTH_IN,
     Floats,
     View,
+    hatch_colour,
     open_view,
 )
 from triage.report.map_ground import draw_ground
@@ -121,10 +122,10 @@ def draw_area_map(folder: Path, name: str, shown: AreaMap, ground: Ground) -> tu
         [
             shown.unit,
             *shown.notes,
+            "A screening result from survey records, not a survey, valuation or warranty.",
+            *ground.sources,
             sentence,
             f"Projection: {view.crs_name}.",
-            *ground.sources,
-            "A screening result from survey records, not a survey, valuation or warranty.",
         ]
     )
     write_titles(view, shown.title, ground.stamp, caption)
@@ -182,7 +183,8 @@ def _hexagon(
     for share, look in zip(area.shares, looks, strict=True):
         if share > 0:
             box = (left, bottom), width * share, height
-            bar = Rectangle(*box, fc=look.fill, ec="white", hatch=look.hatch or None, lw=0)
+            bar = Rectangle(*box, fc=look.fill, ec=hatch_colour(look.fill), lw=0)
+            bar.set_hatch(look.hatch)
             axes.add_patch(bar).set_zorder(6)
             left += width * share
     frame = (at[0] - width / 2, bottom), width, height

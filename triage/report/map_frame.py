@@ -6,6 +6,7 @@ from typing import Any
 import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.colors import rgb_to_hsv, to_rgb
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
@@ -26,6 +27,7 @@ LOOKS: dict[Any, Any] = {
 }
 
 _MARGIN = 0.08
+_LIGHT = 0.8  # value of a colour on which white lines are lost
 _LEAST_SIDE_M = 3_000.0  # so that one home still has surroundings
 _FAR = 4.0  # a full extent this many times the middle 98 % leaves the farthest homes out
 _MANY = 50  # with fewer homes every one is shown
@@ -114,6 +116,11 @@ def _span(values: Floats) -> tuple[float, float]:
         return low, high
     near = values[(values >= near_low - middle) & (values <= near_high + middle)]
     return float(near.min()), float(near.max())
+
+
+def hatch_colour(fill: str) -> str:
+    """White lines on a dark fill, dark ones on a light fill."""
+    return "white" if rgb_to_hsv(to_rgb(fill))[2] < _LIGHT else SOFT_INK
 
 
 def in_view(view: View, x: Floats, y: Floats) -> NDArray[np.bool_]:

@@ -22,12 +22,15 @@ from triage.report.map_frame import (
     SOFT_INK,
     WIDTH_IN,
     View,
+    hatch_colour,
     round_down,
 )
 from triage.report.map_marks import MARK_IN, MarkClass, dash_ring, draw_ring
 
 KM_M, MILE_M = 1_000.0, 1_609.344  # the international mile, exact by definition
 _LINE_IN = 0.215
+_FOOT = (178, 4)  # characters of a line, lines
+_HEADING = 33  # characters of a heading that fit in the column
 _FOOT_IN = 0.95  # height of the scale and the arrow
 _LOCATOR_IN = {"GB": 2.3, "US": 1.6}
 
@@ -47,8 +50,8 @@ class Panel:
         self.bottom, self.y = bottom, height - 0.05
 
     def heading(self, text: str) -> None:
-        """Write a small heading."""
-        self._write(0, text, 10.5, weight="bold")
+        """Write a small heading, smaller where it is long."""
+        self._write(0, text, min(10.5, 10.5 * _HEADING / max(len(text), 1)), weight="bold")
         self.y -= 0.05
 
     def words(self, text: str, size: float = 8.5) -> None:
@@ -76,7 +79,8 @@ class Panel:
         """Write one class: its part of a ring or a bar, title, homes and share."""
         box = (0.22, self.y - 0.135), 0.26, 0.15
         # Hatches take the colour of the edge, so that the outline is a second box.
-        self.axes.add_patch(Rectangle(*box, fc=fill, ec="white", hatch=hatch or None))
+        colour = hatch_colour(fill)
+        self.axes.add_patch(Rectangle(*box, fc=fill, ec=colour, hatch=hatch or None, lw=0))
         self.axes.add_patch(Rectangle(*box, fc="none", ec=INK, lw=0.7))
         self._write(self.width - 0.47, count, 9, align="right", step=0)
         self._write(self.width, share, 9, align="right", step=0)
@@ -209,8 +213,14 @@ def write_titles(view: View, title: str, subtitle: str, caption: str) -> None:
     figure.text(left, 0.972, head, fontsize=size, fontweight="bold", va="top", color=INK)
     below = 0.922 if len(lines) == 1 else 0.905
     figure.text(left, below, _cut(visible(subtitle), 140), fontsize=10, va="top", color=SOFT_INK)
-    foot = "\n".join(textwrap.wrap(visible(caption), 178)[:4])
-    figure.text(left, 0.074, foot, fontsize=8, va="top", color=SOFT_INK, linespacing=1.35)
+    small = 8.0
+    foot_lines = textwrap.wrap(visible(caption), _FOOT[0])
+    if len(foot_lines) > _FOOT[1]:
+        small = 7.0
+        wide = int(_FOOT[0] * 8.0 / small)
+        foot_lines = textwrap.wrap(visible(caption), wide, max_lines=_FOOT[1], placeholder=" …")
+    foot = "\n".join(foot_lines)
+    figure.text(left, 0.074, foot, fontsize=small, va="top", color=SOFT_INK, linespacing=1.35)
 
 
 def _cut(text: str, longest: int) -> str:

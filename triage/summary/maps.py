@@ -19,8 +19,9 @@ if TYPE_CHECKING:
 
 Rows = Sequence[tuple[str, list[int | None], int | None]]
 FOLDER = "maps"
-WITHHELD = ("Withheld", "#D5D5D0", "")
+WITHHELD = ("Withheld", "#B4B6B3", "xxxx")
 _UNKNOWN = "not known"
+_NO_COUNT = "withheld"
 _QUEUE_LOOKS = {look.queue: (look.title, look.fill, look.hatch) for look in QUEUES}
 # Lightness falls in even steps in each scale, so that the order survives in grey.
 _GAP_LOOKS = {
@@ -37,7 +38,7 @@ _EXPOSURE_LOOKS = {
 }
 _FOAM_FILLS = (
     *(("#3B2030", ""), ("#6E4158", "////"), ("#9C6C85", ""), ("#C19AAE", "....")),
-    *(("#DFC7D3", ""), ("#F6EEF2", "xxxx")),
+    *(("#DFC7D3", ""), ("#F6EEF2", "")),
 )
 
 
@@ -94,16 +95,27 @@ def specs(told: Told, foam_classes: Mapping[str, str]) -> list[Spec]:
     return [spec for spec in every if told.has(spec.table)]
 
 
+def _names(told: Told, table: str) -> set[str]:
+    return set(told.release.tables[table]["area"]) - {"all"}
+
+
+def _placed(told: Told, facts: Facts) -> list[tuple[str, tuple[float, float]]]:
+    """Areas whose homes are printed and placed, the largest first: the same on every map."""
+    places = {area: (lat, lon) for area, lat, lon in facts.places.iter_rows()}
+    homes = {area: told.homes("areas", area=area) or 0 for area in _names(told, "areas")}
+    ordered = sorted(homes, key=lambda area: (-homes[area], area))
+    return [(area, places[area]) for area in ordered if homes[area] and area in places]
+
+
 def areas_told(told: Told, spec: Spec) -> Rows:
     """Areas with their printed counts by class and in all, the largest first."""
-    names = set(told.release.tables[spec.table]["area"]) - {"all"}
     rows = [
         (
             area,
             [told.homes(spec.table, area=area, **{spec.dimension: key}) for key in spec.looks],
             told.homes(spec.table, area=area),
         )
-        for area in names
+        for area in _names(told, spec.table)
     ]
     return sorted(rows, key=lambda row: (-(row[2] or 0), row[0]))
 
@@ -134,7 +146,8 @@ def write_maps(folder: Path, told: Told, facts: Facts) -> list[str]:
     ground = Ground(facts.country_code, facts.stamp, sources, facts.outlines)
     for spec in specs(told, facts.foam_classes):
         shown = map_of(told, facts, spec)
-        if shown.areas:
+        # Where no area has a count to show, the table says so.
+        if any(area.shown != _NO_COUNT for area in shown.areas):
             folder.mkdir(exist_ok=True)
             made += draw_area_map(folder, spec.name, shown, ground)
     return made
@@ -144,45 +157,64 @@ def map_of(told: Told, facts: Facts, spec: Spec) -> AreaMap:
     """What a map shows."""
     from triage.report.area_map import Area, AreaMap, Look  # noqa: PLC0415
 
-    places = {area: (lat, lon) for area, lat, lon in facts.places.iter_rows()}
     rows = areas_told(told, spec)
-    areas = tuple(
-        Area(area, *places[area], shares_of(parts, total), f"n {total:,}")
-        for area, parts, total in rows
-        if total and area in places
+    counted = {area: (parts, total) for area, parts, total in rows}
+    areas = []
+    for area, place in _placed(told, facts):
+        parts, total = counted.get(area, ([0] * len(spec.looks), 0))
+        if total is None:  # its homes are printed, these are not
+            areas.append(Area(area, *place, (*(0.0 for _ in parts), 1.0), _NO_COUNT))
+        else:
+            areas.append(Area(area, *place, shares_of(parts, total), f"n {total:,}"))
+    hidden = sum(area.shown == _NO_COUNT for area in areas)
+    return AreaMap(
+        title=map_title(told, spec, rows),
+        heading=spec.heading,
+        unit=f"Shares of the {spec.counted}, by area; n = {told.text(told.homes(spec.table))} in "
+        "all.",
+        looks=tuple(Look(*look) for look in (*spec.looks.values(), WITHHELD)),
+        rows=_lines(told, spec),
+        areas=tuple(areas),
+        notes=_notes(told, hidden),
+        alt=map_alt(told, spec, rows),
     )
-    hidden = sum(total is None for _, _, total in rows)
-    looks = [Look(*look) for look in (*spec.looks.values(), WITHHELD)]
+
+
+def _lines(told: Told, spec: Spec) -> tuple[tuple[str, str, str], ...]:
+    """Class, count and share, as they stand beside the map."""
     whole = told.homes(spec.table)
     counts = [told.homes(spec.table, **{spec.dimension: key}) for key in spec.looks]
     lines = [
-        (look.title, told.text(n), told.share(n, whole))
-        for look, n in zip(looks, counts, strict=False)
+        (title, told.text(n), told.share(n, whole))
+        for (title, *_), n in zip(spec.looks.values(), counts, strict=True)
     ]
+    if told.rule.withholds:
+        lines.append((WITHHELD[0], "", ""))
     lines.append(("All", told.text(whole), ""))
     unknown = told.homes(spec.table, area=_UNKNOWN)
     if unknown:
         lines.append(("area not known", told.text(unknown), ""))
-    if told.rule.withholds:
-        lines.insert(len(looks) - 1, (WITHHELD[0], "", ""))
+    return tuple(lines)
+
+
+def _notes(told: Told, hidden: int) -> tuple[str, ...]:
+    """What is not drawn; `hidden` areas are, without a count."""
+    if not told.rule.withholds:
+        return ()
+    names = _names(told, "areas") - {_UNKNOWN}
+    left_out = sum(told.homes("areas", area=area) is None for area in names)
     notes = []
-    if hidden:
-        one = "1 area is" if hidden == 1 else f"{hidden:,} areas are"
+    if left_out:
+        one = "1 area is" if left_out == 1 else f"{left_out:,} areas are"
         notes.append(f"{one} withheld and not drawn.")
-    if told.rule.withholds:
-        notes.append(
-            f"{told.rule.sign.capitalize()}: grey. Counts rounded to {told.rule.rounding}."
-        )
-    return AreaMap(
-        title=map_title(told, spec, rows),
-        heading=spec.heading,
-        unit=f"Shares of the {spec.counted}, by area; n = {told.text(whole)} in all.",
-        looks=tuple(looks),
-        rows=tuple(lines),
-        areas=areas,
-        notes=tuple(notes),
-        alt=map_alt(told, spec, rows),
+    if hidden:
+        notes.append(f"{hidden:,} of those drawn show no count: it is withheld.")
+    rule = told.rule
+    notes.append(
+        f"{rule.sign.capitalize()}: grey, crossed. Every count is rounded to {rule.rounding} by "
+        "itself; parts may not add."
     )
+    return tuple(notes)
 
 
 def map_title(told: Told, spec: Spec, rows: Rows) -> str:
