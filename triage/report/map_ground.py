@@ -11,6 +11,7 @@ import shapely
 from pyproj import Transformer
 
 from triage.reference import reference_path, reference_table
+from triage.report.labels import visible
 from triage.report.map_frame import FAINT, SOFT_INK, Floats, View, free_side, round_down
 
 if TYPE_CHECKING:
@@ -154,7 +155,7 @@ def draw_postcode_codes(view: View, homes: Floats) -> None:
 
 def _area_label(view: View, text: str, spot: tuple[float, float], size: float) -> None:
     view.axes.annotate(
-        text,
+        visible(text),
         spot,
         ha="center",
         va="center",
