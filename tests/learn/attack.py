@@ -16,7 +16,7 @@ from scipy.optimize import linprog
 
 TOLERANCE = 1e-5  # homes
 MOST = 1e5  # homes that a withheld count may be
-LOOKS = 3
+LOOKS = 6
 Cell = tuple[str, frozenset[tuple[str, str]]]
 
 
@@ -188,13 +188,15 @@ class Reader:
         self.low = np.minimum(self.low, solved.x)
         self.high = np.maximum(self.high, solved.x)
 
-    def look_around(self) -> None:
+    def look_around(self, small: Sequence[set[Cell]]) -> None:
         """A few solutions that show most withheld counts to be open."""
         rng = np.random.default_rng(len(self.cells))
-        places = np.array([place for hidden in self.hidden for place in hidden], dtype=int)
-        for _ in range(LOOKS):
+        hidden = [place for places in self.hidden for place in places]
+        for look in range(LOOKS):
+            waiting = [place for place in hidden if not _is_open(self, place, small)]
             goal = np.zeros(len(self.cells))
-            goal[places] = rng.normal(size=len(places))
+            mixed = rng.normal(size=len(waiting))
+            goal[waiting] = mixed if look % 2 else np.abs(mixed)
             self.solve(goal)
             self.solve(-goal)
 
@@ -218,7 +220,7 @@ def worked_out(puzzles: Sequence[Puzzle], small: Sequence[set[Cell]]) -> list[Fo
     """
     reader = Reader(puzzles)
     if any(reader.hidden):
-        reader.look_around()
+        reader.look_around(small)
     found: list[Found] = [{} for _ in puzzles]
     left = [list(hidden) for hidden in reader.hidden]
     while True:

@@ -38,7 +38,8 @@ def test_no_other_stream_changes_a_rate(selection: Selection) -> None:
     base = rates(random_openings(inspections(rows), selection), PLAN)
     assert base["failing"].sum() == 0
     assert base["opened"].sum() == len(rows)
-    bad = {"verdict": "remove_foam", "decay_grade_max": "d4"}
+    # Earlier than the random visits, so that they would come first if they counted.
+    bad = {"verdict": "remove_foam", "decay_grade_max": "d4", "inspected_on": date(2026, 1, 9)}
     others = [
         {"property_id": home, "selection_stream": stream, **bad}
         for home in selection.roofs["property_id"]

@@ -10,8 +10,10 @@ from PIL import Image
 from reportlab.graphics.shapes import Drawing, Ellipse, Rect
 from reportlab.lib.colors import HexColor
 from reportlab.pdfbase.pdfmetrics import stringWidth
+from scipy.spatial.distance import pdist
 
 from triage.report.chart_parts import DOTS, TEXT, block, fit, lines_of
+from triage.report.chart_spots import apart
 from triage.report.charts import draw
 from triage.report.document import Bar, Figure, Flow, Flows, Place, Span, Year
 from triage.report.fonts import BODY, register_fonts
@@ -158,3 +160,24 @@ def test_pixels_and_lines_show_the_same(tmp_path: Path) -> None:
     drawing.add(Ellipse(5, 5, 2, 3))
     with pytest.raises(NotImplementedError, match="Ellipse"):
         paint(drawing, Canvas(figsize=(1, 1)))
+
+
+@pytest.mark.parametrize("number", [1, 2, 9, 60])
+def test_circles_of_a_map_are_moved_until_none_lies_on_another(number: int) -> None:
+    rng = np.random.default_rng(number)
+    page = (500.0, 190.0)
+    middles = rng.uniform((20, 20), (480, 170), (number, 2))
+    middles[: number // 2] = middles[0]  # areas of one place
+    radii = rng.uniform(5, 12, number)
+    moved = apart(middles, radii, page)
+    assert np.array_equal(moved, apart(middles, radii, page))
+    touching = radii[:, None] + radii[None, :]
+    gaps = pdist(moved) - touching[np.triu_indices(number, 1)]
+    assert gaps.size == 0 or gaps.min() > 0
+    assert (moved >= radii[:, None]).all()
+    assert (moved <= np.array(page) - radii[:, None]).all()
+
+
+def test_circles_that_have_room_stay_where_they_are() -> None:
+    middles = np.array([[50.0, 50.0], [150.0, 60.0]])
+    assert np.allclose(apart(middles, np.array([10.0, 12.0]), (300, 200)), middles, atol=0.01)

@@ -16,6 +16,7 @@ from triage.summary.counts import Counted
 FUNDER = load_disclosure(policy_dir("default")).audiences["funder"]
 TIMES = int(os.environ.get("TRIAGE_ATTACK_TIMES", "1"))  # for a longer look
 STOCKS = ("one", "two")
+COVERED = ("decidable", "not decidable", "out of date")
 
 
 def _cell(population: str, **named: str) -> Cell:
@@ -30,7 +31,7 @@ def _known_besides(stock: str) -> list[tuple[list[Cell], list[Cell], bool]]:
     judged, by, review = f"{stock} judged", f"{stock} measures", f"{stock} review"
     home, safe, roofs = f"{stock} homes", f"{stock} safe", f"{stock} roofs"
     fix, held, clear = "fix-water-first", "specialist-review", "safe-to-insulate"
-    known = [_cell(home, coverage=c) for c in ("decidable", "not decidable", "out of date")]
+    known = [_cell(home, coverage=c) for c in COVERED]
     told = [
         (known, [_cell(judged)], True),
         ([_cell(judged)], [_cell(by)], False),
@@ -39,6 +40,9 @@ def _known_besides(stock: str) -> list[tuple[list[Cell], list[Cell], bool]]:
         ([_cell(safe)], [_cell(by, queue=clear)], True),
         ([_cell(f"{stock} opened")], [_cell(roofs, status="opened")], True),
         *(([_cell(judged, queue=q)], [_cell(by, queue=q)], False) for q in (fix, held, clear)),
+        # The maps count the same homes by coverage, and the same roofs by class.
+        *(([_cell(judged, coverage=c)], [_cell(home, coverage=c)], True) for c in COVERED),
+        ([_cell(f"{stock} foamed")], [_cell(roofs)], True),
     ]
     for group in GROUPS:
         one = {"measure_group": group}

@@ -1,6 +1,7 @@
 """Part 7 with a wave: strata as drawn, the rate over all of them, and who may read what."""
 
 import re
+from datetime import date
 from itertools import product
 from pathlib import Path
 
@@ -20,9 +21,10 @@ from triage.learn.selection import Plan, Selection, select_roofs
 from triage.learn.suppression import suppress
 from triage.report.document import Figure, Grid, Words
 from triage.store import Store
-from triage.summary.counts import OPENED, Stock, _roofs
+from triage.summary.counts import OPENED, Stock, _roof_links, _roofs
 from triage.summary.foam import foam_part
 from triage.summary.foam_wave import wave_blocks
+from triage.summary.links import Links
 from triage.summary.told import Told
 from triage.summary.wave import WaveFound, wave_found
 from triage.waves.read import DrawnWave
@@ -144,13 +146,15 @@ def test_the_variance_is_that_of_a_stratified_sample_with_clusters(selection: Se
 
 
 def test_no_targeted_finding_moves_a_rate(selection: Selection) -> None:
-    rows = _opened(selection, every=6)
+    """Nor one in a drawn roof, before chance came to it or where it has not come yet."""
+    rows = _opened(selection, every=6)[:-20]
     homes = selection.roofs["property_id"].to_list()
     bad = {"verdict": "remove_foam", "decay_grade_max": "d4", "foam_type_found": "open_cell"}
     blocks = {}
     for stream in ("targeted", "complaint", "works_opportunity"):
         for what in ({}, bad, {"outcome_status": "refused", "verdict": None}):
-            others: Rows = [{"property_id": h, "selection_stream": stream, **what} for h in homes]
+            early = {"selection_stream": stream, "inspected_on": date(2026, 1, 9), **what}
+            others: Rows = [{"property_id": home, **early} for home in homes]
             found = wave_found(_wave(selection), inspections(rows + others), POLICY, NOW)
             for audience in RULES:
                 blocks.setdefault(audience, []).append(_blocks(found, audience))
@@ -292,8 +296,15 @@ def test_nothing_is_worked_out_of_two_reports_of_one_wave() -> None:
             frame = pl.DataFrame({"stratum": strata, "status": status, "is_failing": opened & bad})
             tables = [t for t in _roofs(frame, Stock(run, "w")) if t.counts.height]
             before = [published[-1][1]] if published else []
-            published.append((tables, suppress(tables, rule, before)))
+            links = Links()
+            _roof_links(links, tables[0], Stock(run, "w"))
+            published.append((tables, suppress(tables, rule, before, links.frame())))
         stories.append(held(published, rule))
+        for run, s in product(("one", "two"), (None, "s0", "s1", "s2")):
+            named = {("stratum", s)} if s else set()
+            part = (f"{run} opened of wave w", frozenset(named))
+            whole = (f"{run} roofs of wave w", frozenset({*named, ("status", "opened")}))
+            stories[-1].puzzle.add([part], [whole], exact=True)  # verdicts are of those opened
     frames = [{c for c in s.puzzle.known if c[0] == "wave w"} for s in stories]
     assert all(len(cells) >= 2 for cells in frames)
     found = worked_out([s.puzzle for s in stories], [s.small for s in stories])

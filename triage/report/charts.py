@@ -3,14 +3,13 @@
 import math
 from collections.abc import Callable
 
-from reportlab.graphics.shapes import Circle, Drawing, Line, Rect, String, Wedge
+from reportlab.graphics.shapes import Circle, Drawing, Line, Rect
 from reportlab.lib.colors import HexColor, white
 from reportlab.pdfbase.pdfmetrics import stringWidth
 
 from triage.report.chart_flows import draw_flows
 from triage.report.chart_months import draw_year
 from triage.report.chart_parts import (
-    INK,
     LEADING,
     PALE,
     PLAIN,
@@ -25,10 +24,10 @@ from triage.report.chart_parts import (
     lines_of,
     word,
 )
+from triage.report.chart_spots import draw_spots
 from triage.report.document import Bar, Figure, Flows, Look, Span, Spot, Year
-from triage.report.fonts import BODY, BOLD, register_fonts
+from triage.report.fonts import BODY, register_fonts
 
-_LEAST = 0.05  # degrees; a map of one spot is a map of its surroundings
 _Box = tuple[float, float, float, float]  # left, bottom, right, top
 
 
@@ -41,7 +40,7 @@ def draw(figure: Figure, width: float) -> Drawing:
     drawers: dict[type, Callable[[Figure, float], Drawing]] = {
         Bar: _bars,
         Span: _spans,
-        Spot: _spots,
+        Spot: draw_spots,
         Flows: draw_flows,
         Year: draw_year,
     }
@@ -141,80 +140,3 @@ def _spans(figure: Figure, width: float) -> Drawing:
             drawing.add(Circle(at, middle, 3.2, fillColor=HexColor(PLAIN), strokeColor=white))
         drawing.add(word(left + room + 10, middle - 2.5, span.shown))
     return drawing
-
-
-def _spots(figure: Figure, width: float) -> Drawing:
-    spots = [mark for mark in figure.marks if isinstance(mark, Spot)]
-    middle = math.radians(sum(s.lat for s in spots) / len(spots))
-    xs = [s.lon * math.cos(middle) for s in spots]
-    ys = [s.lat for s in spots]
-    edge, most = 26.0, max(s.homes for s in spots)
-    wide = max(max(xs) - min(xs), _LEAST)
-    tall = max(max(ys) - min(ys), _LEAST)
-    scale = min((width - 2 * edge) / wide, 105.0 / tall)
-    height = tall * scale + 2 * edge
-    drawing = Drawing(width, height + legend_height(figure.legend, width))
-    drawing.add(Rect(0, 0, width, height, fillColor=HexColor("#F6F6F3"), strokeColor=PALE))
-    shift = (width - wide * scale) / 2
-    taken: list[_Box] = []
-    placed = []
-    for spot, x, y in sorted(zip(spots, xs, ys, strict=True), key=lambda s: -s[0].homes):
-        at = shift + (x - min(xs)) * scale, edge + (y - min(ys)) * scale
-        radius = 5 + 8 * math.sqrt(spot.homes / most)
-        _pie(drawing, figure, spot, at, radius)
-        taken.append((at[0] - radius, at[1] - radius, at[0] + radius, at[1] + radius))
-        placed.append((spot.label, at, radius))
-    for name, at, radius in placed:
-        drawing.add(_label(name, at, radius, taken))
-    _scale_bar(drawing, scale, width)
-    draw_legend(drawing, figure.legend, height, width)
-    return drawing
-
-
-def _pie(
-    drawing: Drawing, figure: Figure, spot: Spot, at: tuple[float, float], radius: float
-) -> None:
-    begin = 90.0
-    for value, (_, colour, _) in zip(spot.parts, figure.legend, strict=False):
-        if value >= 1.0:
-            drawing.add(Circle(*at, radius, fillColor=HexColor(colour), strokeColor=white))
-        elif value > 0:
-            end = begin - 360.0 * value
-            drawing.add(
-                Wedge(*at, radius, end, begin, fillColor=HexColor(colour), strokeColor=white)
-            )
-            begin = end
-
-
-def _label(text: str, at: tuple[float, float], radius: float, taken: list[_Box]) -> String:
-    """The name of a spot beside it, where nothing else is, and the place marked as taken."""
-    long, away = stringWidth(text, BOLD, TEXT), radius + 3
-    x, y = at
-    places = [
-        (x + away, y - 2.5),
-        (x - away - long, y - 2.5),
-        (x - long / 2, y - away - 5),
-        (x - long / 2, y + away),
-    ]
-
-    def clashes(place: tuple[float, float]) -> int:
-        box = (place[0], place[1] - 1, place[0] + long, place[1] + 6)
-        return sum(
-            box[0] < b[2] and b[0] < box[2] and box[1] < b[3] and b[1] < box[3] for b in taken
-        )
-
-    best = min(places, key=clashes)
-    taken.append((best[0], best[1] - 1, best[0] + long, best[1] + 6))
-    return word(*best, text, BOLD)
-
-
-def _scale_bar(drawing: Drawing, scale: float, width: float) -> None:
-    """One of 1, 2, 5 … km that takes up to a fifth of the width, and which way is north."""
-    per_km = scale / 111.2  # points; a degree of latitude is 111.2 km
-    room = width / 5 / per_km
-    power = 10.0 ** math.floor(math.log10(room))
-    km = max(step * power for step in (1, 2, 5) if step * power <= room)
-    y, end = 8.0, 10 + km * per_km
-    drawing.add(Line(10, y, end, y, strokeColor=INK, strokeWidth=1.2))
-    drawing.add(word(end + 4, y - 2.5, f"{km:g} km"))
-    drawing.add(word(width - 8, 6, "north is up", anchor="end"))

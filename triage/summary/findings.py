@@ -211,8 +211,8 @@ def _map_figure(told: Told, facts: Facts, spec: Spec) -> Figure | None:
         return None
     unit = (
         "Homes by worst queue, share of each area; the area of a circle grows with its homes. Each "
-        "stands at the middle of its homes. "
+        "stands at the middle of its homes, or beside it where others are. "
     )
     left = "Areas whose homes are withheld are not drawn." if told.rule.withholds else ""
-    words = map_title(told, spec, rows), (unit + left).strip(), map_alt(told, spec, rows)
+    words = map_title(told, spec, rows), (unit + left).strip(), map_alt(told, spec, rows, spec.told)
     return Figure("area_map", *words, tuple(spots), legend(told))

@@ -234,12 +234,16 @@ def map_title(told: Told, spec: Spec, rows: Rows) -> str:
     return f"{spec.finding}: {share:.0%} {spec.place} {area}, the largest share shown"
 
 
-def map_alt(told: Told, spec: Spec, rows: Rows) -> str:
-    """The counts of each area in words."""
-    titles = [title for title, _, _ in spec.looks.values()]
+def map_alt(told: Told, spec: Spec, rows: Rows, keys: Sequence[str] = ()) -> str:
+    """The counts of each area in words, of some classes or of all."""
+    named = {key: (place, look[0].lower()) for place, (key, look) in enumerate(spec.looks.items())}
     said = [
-        f"{area}: n {told.text(total)}, "
-        + ", ".join(f"{t.lower()} {told.text(n)}" for t, n in zip(titles, parts, strict=True))
+        ", ".join(
+            [
+                f"{area}: n {told.text(total)}",
+                *(f"{named[k][1]} {told.text(parts[named[k][0]])}" for k in keys or spec.looks),
+            ]
+        )
         for area, parts, total in rows
     ]
     return "; ".join(said) + "."
