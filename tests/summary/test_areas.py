@@ -26,6 +26,12 @@ from triage.summary.told import Told
 
 RULES = load_disclosure(policy_dir("default")).audiences
 CLASSES = {"1": "on the covering, poor", "2": "on the covering", "3": "on an underlay"}
+HEADINGS = {
+    "queues_by_area": "Homes by their worst queue",
+    "gaps_by_area": "Homes by what their evidence decides",
+    "exposure_by_area": "Homes by rain exposure",
+    "foam_by_area": "Foamed roofs by starting class",
+}
 QUEUES = ("fix-water-first", "specialist-review", "safe-to-insulate")
 # Metres of the British National Grid: an L around a square, a ring with a hole, and its hole.
 SHAPES = {
@@ -180,9 +186,15 @@ def test_a_map_shows_what_its_table_prints_and_no_more(own: Stock, audience: str
         told = _table(folder, table)
         drawn = _table(folder, "areas")
         path = folder / "maps" / f"{name}.svg"
+        page = (folder / "report.html").read_text("utf-8")
+        listed = re.search(r"are in the folder maps: (.*?)\. Their tables", page)
+        heading = HEADINGS[name].lower()
         if all(line[-1] == "*" for area, line in told.items() if area != NOT_KNOWN):
             assert not path.exists()
+            assert listed is None or heading not in listed[1]
             continue
+        assert listed is not None
+        assert heading in listed[1]
         words = svg_words.words(path)
         for area in set(drawn) - {NOT_KNOWN}:
             if drawn[area][-1] in ("*", "0"):
