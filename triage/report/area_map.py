@@ -38,7 +38,7 @@ MOST = 300  # areas on a map: with more, hexagons would be too small to read
 _LARGEST_IN = 0.5  # from the middle of a hexagon to its corner
 _ROOM = 0.5  # share of the map that hexagons may take
 _BAR = (1.36, 0.36)  # width and height of the bar in a hexagon, in radii
-_SMALLEST_PT, _LARGEST_PT = 3.2, 9.0
+_SMALLEST_PT, _LARGEST_PT = 5.0, 9.0
 _CHARACTER = 0.62  # mean width of a character, in font sizes
 
 
@@ -108,7 +108,11 @@ def draw_area_map(folder: Path, name: str, shown: AreaMap, ground: Ground) -> tu
     if any(len(area.shares) != len(shown.looks) for area in areas):
         raise ValueError(f"the map {name} has an area without a share for each class")
     lat, lon = (np.array([getattr(a, side) for a in areas]) for side in ("lat", "lon"))
-    view, x, y = open_view(ground.country_code, lat, lon)
+    around = _corners(ground.outlines, {area.name for area in areas})
+    view, _, _ = open_view(
+        ground.country_code, np.append(lat, around[0]), np.append(lon, around[1])
+    )
+    x, y = view.to_map.transform(lon, lat)
     radius = hexagon_radius(len(areas))
     spots = placed(view, np.column_stack([x, y]), radius)
     sentence = draw_ground(view, ground.country_code, ground.outlines, spots)
@@ -130,6 +134,17 @@ def draw_area_map(folder: Path, name: str, shown: AreaMap, ground: Ground) -> tu
     )
     write_titles(view, shown.title, ground.stamp, caption)
     return save_both(view.figure, folder / name, shown.title, f"{shown.unit} {shown.alt}")
+
+
+def _corners(outlines: GeoDataFrame | None, names: set[str]) -> tuple[Floats, Floats]:
+    """Latitudes and longitudes that hold the outlines of the areas of a map whole."""
+    if outlines is None:
+        return np.zeros(0), np.zeros(0)
+    mine = outlines[outlines["label"].isin(names)].to_crs(4326)
+    if mine.empty:
+        return np.zeros(0), np.zeros(0)
+    west, south, east, north = mine.total_bounds
+    return np.array([south, south, north, north]), np.array([west, east, west, east])
 
 
 def hexagon_radius(areas: int) -> float:

@@ -11,6 +11,7 @@ import shapely
 from pyproj import Transformer
 
 from triage.reference import reference_path, reference_table
+from triage.report.labels import visible
 from triage.report.map_frame import FAINT, SOFT_INK, Floats, View, free_side, round_down
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
 
 _TINTS = ("#FCFCFA", "#ECEFEC", "#F6F1E6", "#E6ECEF")
 _EDGE_POINTS = 40
+_LONGEST = 18  # characters of a label
 _MARK_ROOM_IN = 0.25  # about the radius of a ring
 
 
@@ -152,9 +154,10 @@ def draw_postcode_codes(view: View, homes: Floats) -> None:
         _area_label(view, code, spot, 13)
 
 
-def _area_label(view: View, text: str, spot: tuple[float, float], size: float) -> None:
+def _area_label(view: View, name: str, spot: tuple[float, float], size: float) -> None:
+    text = visible(name)
     view.axes.annotate(
-        text,
+        text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…",
         spot,
         ha="center",
         va="center",

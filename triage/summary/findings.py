@@ -12,7 +12,16 @@ from triage.summary.counts import REPAIR_STATES
 from triage.summary.facts import Facts
 from triage.summary.foam import foam_part
 from triage.summary.foam_shares import METHOD, percents
-from triage.summary.maps import Spec, area_grid, areas_told, map_alt, map_title, specs
+from triage.summary.maps import (
+    FOLDER,
+    Spec,
+    area_grid,
+    areas_told,
+    drawn_specs,
+    map_alt,
+    map_title,
+    specs,
+)
 from triage.summary.roofs import share_interval
 from triage.summary.told import NO_SHARE, Told
 
@@ -179,12 +188,21 @@ def _map(told: Told, facts: Facts) -> Section:
     grid = replace(first, columns=(f"Area ({facts.area_words})", *first.columns[1:]), on_paper=True)
     figure = _map_figure(told, facts, drawn[0])
     if figure is None:
-        return Section(title, (Words("No area has enough homes to be drawn."), grid, *others))
-    larger = (
-        "Larger maps, as PNG and SVG, are in the folder maps: queues, foamed roofs by class, gaps "
-        "in the evidence, exposure to rain. Their tables are in the CSV files."
-    )
+        words = "No area is drawn: none has a place and a count of homes that can be shown."
+        return Section(title, (Words(words), grid, *others))
+    larger = _larger(drawn, drawn_specs(told, facts))
     return Section(title, (figure, Words(larger), grid, *others))
+
+
+def _larger(every: list[Spec], drawn: list[Spec]) -> str:
+    """Which maps stand in the folder, and which do not."""
+    names = "; ".join(spec.heading.lower() for spec in drawn)
+    said = (
+        f"Larger maps, as PNG and SVG, are in the folder {FOLDER}: {names}. Their tables are in "
+        "the CSV files."
+    )
+    left = "; ".join(spec.heading.lower() for spec in every if spec not in drawn)
+    return f"{said} Not drawn, as no area has a count that can be shown: {left}." if left else said
 
 
 def _map_notes(told: Told) -> tuple[str, ...]:

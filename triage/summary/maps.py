@@ -144,13 +144,20 @@ def write_maps(folder: Path, told: Told, facts: Facts) -> list[str]:
     made: list[str] = []
     sources = (f"Areas: {facts.area_words}.",)
     ground = Ground(facts.country_code, facts.stamp, sources, facts.outlines)
-    for spec in specs(told, facts.foam_classes):
-        shown = map_of(told, facts, spec)
-        # Where no area has a count to show, the table says so.
-        if any(area.shown != _NO_COUNT for area in shown.areas):
-            folder.mkdir(exist_ok=True)
-            made += draw_area_map(folder, spec.name, shown, ground)
+    for spec in drawn_specs(told, facts):
+        folder.mkdir(exist_ok=True)
+        made += draw_area_map(folder, spec.name, map_of(told, facts, spec), ground)
     return made
+
+
+def drawn_specs(told: Told, facts: Facts) -> list[Spec]:
+    """The maps on which any area has a count to show."""
+    areas = [area for area, _ in _placed(told, facts)] if told.has("areas") else []
+    return [
+        spec
+        for spec in specs(told, facts.foam_classes)
+        if any(told.homes(spec.table, area=area) is not None for area in areas)
+    ]
 
 
 def map_of(told: Told, facts: Facts, spec: Spec) -> AreaMap:
