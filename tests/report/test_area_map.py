@@ -136,9 +136,9 @@ def test_both_files_are_the_same_bytes_again(tmp_path: Path) -> None:
 
 
 def test_the_bars_are_as_long_as_the_shares(tmp_path: Path) -> None:
-    shown = _map(["A0"], *_degrees(1, "spread"))
+    shown = _map(_names(2), *_degrees(2, "spread"))
     draw_area_map(tmp_path, "wet", shown, GB)
-    lengths = []
+    lengths: list[float] = []
     for path in svg_words.root(tmp_path / "wet.svg").iter(f"{svg_words.SVG}path"):
         fill = re.search(r"fill: (#\w+)", str(path.get("style")))
         # A hatched bar is filled by its pattern, which comes between the other two.
@@ -148,8 +148,10 @@ def test_the_bars_are_as_long_as_the_shares(tmp_path: Path) -> None:
             found in {look.fill for look in LOOKS} or "url" in str(path.get("style"))
         ):
             lengths += [max(x) - min(x)] if max(x) < 600 else []  # beside the map: the key
-    assert len(lengths) == len(LOOKS)
-    assert np.allclose(np.array(lengths) / sum(lengths), shown.areas[0].shares, atol=2e-3)
+    assert len(lengths) == 2 * len(LOOKS)
+    bars = np.array(lengths).reshape(len(LOOKS), 2).T  # class by class, both areas of each
+    shares = bars / bars.sum(axis=1, keepdims=True)
+    assert np.allclose(shares, [area.shares for area in shown.areas], atol=2e-3)
 
 
 @pytest.mark.parametrize(

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from matplotlib import rc_context
+from matplotlib.collections import LineCollection, PatchCollection, PolyCollection
 from matplotlib.patches import Rectangle, RegularPolygon
 from scipy.optimize import linear_sum_assignment
 from scipy.spatial.distance import cdist
@@ -38,6 +39,7 @@ MOST = 300  # areas on a map: with more, hexagons would be too small to read
 _LARGEST_IN = 0.5  # from the middle of a hexagon to its corner
 _ROOM = 0.5  # share of the map that hexagons may take
 _BAR = (1.36, 0.36)  # width and height of the bar in a hexagon, in radii
+_LEADS_FROM = 0.8  # radii that a hexagon may be off before a line leads to its area
 _SMALLEST_PT, _LARGEST_PT = 5.0, 9.0
 _CHARACTER = 0.62  # mean width of a character, in font sizes
 
@@ -116,8 +118,7 @@ def draw_area_map(folder: Path, name: str, shown: AreaMap, ground: Ground) -> tu
     radius = hexagon_radius(len(areas))
     spots = placed(view, np.column_stack([x, y]), radius)
     sentence = draw_ground(view, ground.country_code, ground.outlines, spots)
-    for area, at, middle in zip(areas, spots, np.column_stack([x, y]), strict=True):
-        _hexagon(view, area, shown.looks, at, middle, radius * view.metres_per_inch)
+    _draw_hexagons(view, areas, shown.looks, spots, np.column_stack([x, y]))
     panel = Panel(view)
     _write_panel(panel, shown, len(shown.areas) - len(areas))
     draw_locator(panel, ground.country_code)
@@ -184,29 +185,39 @@ def placed(view: View, middles: Floats, radius_in: float) -> Floats:
     return np.asarray(comb[taken], dtype=np.float64)
 
 
-def _hexagon(
-    view: View, area: Area, looks: Sequence[Look], at: Floats, middle: Floats, radius: float
+def _draw_hexagons(
+    view: View, areas: Sequence[Area], looks: Sequence[Look], spots: Floats, middles: Floats
 ) -> None:
-    axes = view.axes
-    if np.hypot(*(at - middle)) > 0.8 * radius:
-        axes.plot(*zip(at, middle, strict=True), color=SOFT_INK, lw=0.8, zorder=4)
-        axes.plot(*middle, marker="o", color=SOFT_INK, markersize=2.5, zorder=4)
-    shape = RegularPolygon(tuple(at), 6, radius=radius * 0.985, fc="white", ec=INK, lw=0.8)
-    axes.add_patch(shape).set_zorder(5)
-    left, width, height = at[0] - _BAR[0] / 2 * radius, _BAR[0] * radius, _BAR[1] * radius
-    bottom = at[1] - height / 2
-    for share, look in zip(area.shares, looks, strict=True):
-        if share > 0:
-            box = (left, bottom), width * share, height
-            bar = Rectangle(*box, fc=look.fill, ec=hatch_colour(look.fill), lw=0)
-            bar.set_hatch(look.hatch)
-            axes.add_patch(bar).set_zorder(6)
-            left += width * share
-    frame = (at[0] - width / 2, bottom), width, height
-    axes.add_patch(Rectangle(*frame, fc="none", ec=INK, lw=0.6)).set_zorder(7)
+    """All hexagons with their bars, names and counts; `middles` are where the areas lie."""
+    axes, radius = view.axes, hexagon_radius(len(areas)) * view.metres_per_inch
+    away = np.hypot(*(spots - middles).T) > _LEADS_FROM * radius
+    leads = np.stack([spots[away], middles[away]], axis=1)
+    axes.add_collection(LineCollection(list(leads), colors=SOFT_INK, linewidths=0.8, zorder=4))
+    axes.plot(*middles[away].T, "o", color=SOFT_INK, markersize=2.5, zorder=4)
+    corners = RegularPolygon((0, 0), 6, radius=radius * 0.985).get_verts()
+    shapes = [spot + corners for spot in spots]
+    axes.add_collection(PolyCollection(shapes, fc="white", ec=INK, lw=0.8, zorder=5))
+    width, height = _BAR[0] * radius, _BAR[1] * radius
+    left = spots - (width / 2, height / 2)
+    shares = np.array([area.shares for area in areas])
+    begin = left[:, :1] + width * (np.cumsum(shares, axis=1) - shares)
+    for place, look in enumerate(looks):
+        bars = [
+            Rectangle((x, y), width * share, height)
+            for x, y, share in zip(begin[:, place], left[:, 1], shares[:, place], strict=True)
+            if share > 0
+        ]
+        lines = hatch_colour(look.fill)
+        made = PatchCollection(bars, fc=look.fill, ec=lines, hatch=look.hatch or None, lw=0)
+        made.set_zorder(6)
+        axes.add_collection(made)
+    frames = PatchCollection([Rectangle(tuple(at), width, height) for at in left])
+    frames.set(facecolor="none", edgecolor=INK, linewidth=0.6, zorder=7)
+    axes.add_collection(frames)
     inches = radius / view.metres_per_inch
-    _word(view, area.name, (at[0], at[1] + 0.46 * radius), inches, "bold")
-    _word(view, area.shown, (at[0], at[1] - 0.46 * radius), inches * 0.92, "normal")
+    for area, (x, y) in zip(areas, spots, strict=True):
+        _word(view, area.name, (x, y + 0.46 * radius), inches, "bold")
+        _word(view, area.shown, (x, y - 0.46 * radius), inches * 0.92, "normal")
 
 
 def _word(view: View, text: str, at: tuple[float, float], room_in: float, weight: str) -> None:

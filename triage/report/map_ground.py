@@ -15,7 +15,7 @@ from triage.report.labels import visible
 from triage.report.map_frame import FAINT, SOFT_INK, Floats, View, free_side, round_down
 
 if TYPE_CHECKING:
-    from geopandas import GeoDataFrame, GeoSeries
+    from geopandas import GeoDataFrame
 
 _TINTS = ("#FCFCFA", "#ECEFEC", "#F6F1E6", "#E6ECEF")
 _EDGE_POINTS = 40
@@ -66,22 +66,15 @@ def draw_areas(view: View, areas: GeoDataFrame, homes: Floats) -> None:
     """Fill areas with quiet tints and write each label where there are fewest homes."""
     seen = _clipped(view, areas)
     labels = list(seen["label"].astype(str)) if "label" in seen.columns else []
-    for place, shape in enumerate(seen.geometry):
-        tint = _TINTS[place % len(_TINTS)]
-        _series(seen, [shape]).plot(
-            ax=view.axes, facecolor=tint, edgecolor="#8B939A", linewidth=0.7, zorder=1, aspect=None
-        )
+    if len(seen):
+        tints = [_TINTS[place % len(_TINTS)] for place in range(len(seen))]
+        edge = {"edgecolor": "#8B939A", "linewidth": 0.7}
+        seen.plot(ax=view.axes, color=tints, **edge, zorder=1, aspect=None)
     for label, shape in zip(labels, seen.geometry, strict=False):
         spot = _free_spot(view, shape, homes)
         if spot is not None:
             _area_label(view, label, spot, 15)
     view.axes.set(xlabel="", ylabel="")  # the plotting call names the axes
-
-
-def _series(like: GeoDataFrame, shapes: list[object]) -> GeoSeries:
-    import geopandas as gpd  # noqa: PLC0415
-
-    return gpd.GeoSeries(shapes, crs=like.crs)
 
 
 def _clipped(view: View, areas: GeoDataFrame) -> GeoDataFrame:
