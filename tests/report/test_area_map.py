@@ -208,6 +208,14 @@ def test_more_areas_than_fit_are_counted(tmp_path: Path, monkeypatch: pytest.Mon
     assert ("A2" in words, "A3" in words) == (True, False)
 
 
+def test_hexagons_that_had_to_move_are_counted(tmp_path: Path) -> None:
+    for areas, kind in ((1, "spread"), (9, "one place")):
+        draw_area_map(tmp_path, "wet", _map(_names(areas), *_degrees(areas, kind)), GB)
+        said = " ".join(svg_words.words(tmp_path / "wet.svg"))
+        # Of nine at one place, the nearest cell of the comb can hold one.
+        assert ("8 stand beside the area" in said) == (areas == 9)
+
+
 def test_a_map_without_areas_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ValueError, match="has no area"):
         draw_area_map(tmp_path, "wet", _map([], np.zeros(0), np.zeros(0)), GB)

@@ -55,6 +55,22 @@ def test_every_roof_is_counted_by_stream_and_area(tmp_path: Path, rows: int, are
     assert imread(tmp_path / "map.png").shape == (1245, 1755, 4)
 
 
+def test_areas_apart_have_a_line_and_a_letter_and_areas_across_each_other_none(
+    tmp_path: Path,
+) -> None:
+    apart = _roofs(12, 3, spread=0.05).with_columns(
+        lon=pl.col("lon") + pl.col("visit_area").str.slice(-1).cast(pl.Float64)
+    )
+    path = tmp_path / "map.svg"
+    for roofs, letters in ((apart, True), (_roofs(12, 3), False), (_roofs(12, 1), False)):
+        draw_selection_map(tmp_path, roofs, WORDS)
+        names = [f"Area {n}" for n in range(roofs["visit_area"].n_unique())]
+        head = [f"{letter} {name}" for letter, name in zip("ABC", names, strict=False)]
+        assert set(head if letters else names) <= set(svg_words.column(path))
+        assert ("B" in svg_words.words(path)) == letters
+        assert svg_words.leads_out(path) == []
+
+
 def test_a_number_beside_a_mark_is_that_of_its_visit(tmp_path: Path) -> None:
     roofs = _roofs(9, 1, spread=0.9).with_columns(
         stream=pl.lit("random"), visit_order=pl.Series(range(501, 510), dtype=pl.UInt32)
