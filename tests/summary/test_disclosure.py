@@ -11,7 +11,7 @@ from published_portfolios import Told, held
 from triage.contract.disclosure import load_disclosure
 from triage.contract.policy_load import policy_dir
 from triage.learn.suppression import Release, suppress
-from triage.summary.counts import Counted
+from triage.summary.counts import ENTERED, Counted
 
 FUNDER = load_disclosure(policy_dir("default")).audiences["funder"]
 TIMES = int(os.environ.get("TRIAGE_ATTACK_TIMES", "1"))  # for a longer look
@@ -95,6 +95,15 @@ def test_no_withheld_count_of_two_whole_reports_can_be_worked_out(batch: int) ->
     for start in range(0, len(seeds), 10):
         some = seeds[start : start + 10]
         _nothing_worked_out(some, [_pair(seed) for seed in some])
+
+
+def test_that_nobody_is_new_is_withheld_where_it_tells_of_others() -> None:
+    """9 homes: the stock would be no larger than a total that the first report printed."""
+    nobody = _cell("one judged", queue=ENTERED)
+    assert _pair(100_000).puzzle.known[nobody] == (0, 0)  # as a rule it is told
+    told = _pair(100_148)
+    assert nobody in told.puzzle.hidden
+    assert worked_out([told.puzzle], [told.small]) == [{}]
 
 
 def _pair(seed: int) -> Told:

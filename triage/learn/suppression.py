@@ -1,7 +1,7 @@
 """Small counts withheld from tables, and what else must go so that none can be worked out."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import polars as pl
@@ -40,9 +40,10 @@ def suppress(
     """Withhold what an audience may not read, in all tables at once.
 
     A count above 0 and under the minimum is withheld, and a 0 unless a whole category has no
-    homes; then further counts, until no withheld one can be worked out from all that is
-    printed, earlier reports included, to a narrower range than `rule.narrowest` (and a small
-    one to anything but 0 to the minimum less one). The order of rows changes nothing.
+    homes and that gives nothing else away; then further counts, until no withheld one can be
+    worked out from all that is printed, earlier reports included, to a narrower range than
+    `rule.narrowest` (and a small one to anything but 0 to the minimum less one). The order of
+    rows changes nothing.
 
     Parameters
     ----------
@@ -227,12 +228,18 @@ def _protect(system: System, cells: pl.DataFrame, rule: Disclosure) -> Flags:
     needs = Needs(_flags(cells, "is_withheld"), _flags(cells, "is_small"), top, true)
     try:
         return protect(system, needs)
-    except CannotProtectError as problem:
-        raise DisclosureError(
-            "an earlier report gives a small count away whatever is withheld now",
-            cells["cell"][problem.cell].replace("\x1f", ", "),
-            "leave the table out that brings this count, or merge its categories",
-        ) from problem
+    except CannotProtectError:
+        # That a whole category has no homes tells of others after all: nobody is new, so the
+        # stock is no larger than a total that was printed before. Then it is withheld too.
+        ours = system.may_withhold | cells["homes"].is_not_null().to_numpy()
+        try:
+            return protect(replace(system, may_withhold=ours), needs)
+        except CannotProtectError as problem:
+            raise DisclosureError(
+                "an earlier report gives a small count away whatever is withheld now",
+                cells["cell"][problem.cell].replace("\x1f", ", "),
+                "leave the table out that brings this count, or merge its categories",
+            ) from problem
 
 
 def _readable(
