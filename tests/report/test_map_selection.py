@@ -105,7 +105,9 @@ def test_both_files_are_the_same_bytes_each_time(tmp_path: Path) -> None:
     assert written[0] == written[1]
 
 
-@pytest.mark.parametrize("name", [*HOSTILE, "<script>alert(1)</script>", "\u202egnp.exe", "$x^{"])
+@pytest.mark.parametrize(
+    "name", [*HOSTILE[::3], HOSTILE[7], "<script>alert(1)</script>", "\u202egnp.exe", "$x^{"]
+)
 def test_a_hostile_area_is_text_and_nothing_leads_out(tmp_path: Path, name: str) -> None:
     roofs = _roofs(6, 2).with_columns(
         visit_area=pl.when(pl.int_range(pl.len()) < 3).then(pl.lit(name)).otherwise(pl.lit("b"))

@@ -190,7 +190,7 @@ def _draw_hexagons(
 ) -> int:
     """Draw all hexagons with their bars, names and counts, and say how many had to move.
 
-    `middles` are where the areas lie; a line leads there from a hexagon that stands elsewhere.
+    `middles` are where the areas lie; where no hexagon covers it, a line leads there.
     """
     axes, radius = view.axes, hexagon_radius(len(areas)) * view.metres_per_inch
     away = np.hypot(*(spots - middles).T) > _LEADS_FROM * radius
@@ -250,6 +250,6 @@ def _write_panel(panel: Panel, shown: AreaMap, left_out: int, moved: int) -> Non
     panel.words("A hexagon is an area: its name, the share of each class, and its count n.")
     if moved:
         stand = "1 stands" if moved == 1 else f"{moved:,} stand"
-        panel.words(f"{stand} beside the area, so that none overlap; a line leads there.")
+        panel.words(f"{stand} beside the area, so that none overlap.")
     if left_out:
         panel.words(f"{left_out:,} smaller areas are in the table alone.")
