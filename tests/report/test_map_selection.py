@@ -55,6 +55,22 @@ def test_every_roof_is_counted_by_stream_and_area(tmp_path: Path, rows: int, are
     assert imread(tmp_path / "map.png").shape == (1245, 1755, 4)
 
 
+def test_areas_apart_have_a_line_and_a_letter_and_areas_across_each_other_none(
+    tmp_path: Path,
+) -> None:
+    apart = _roofs(12, 3, spread=0.05).with_columns(
+        lon=pl.col("lon") + pl.col("visit_area").str.slice(-1).cast(pl.Float64)
+    )
+    path = tmp_path / "map.svg"
+    for roofs, letters in ((apart, True), (_roofs(12, 3), False), (_roofs(12, 1), False)):
+        draw_selection_map(tmp_path, roofs, WORDS)
+        names = [f"Area {n}" for n in range(roofs["visit_area"].n_unique())]
+        head = [f"{letter} {name}" for letter, name in zip("ABC", names, strict=False)]
+        assert set(head if letters else names) <= set(svg_words.column(path))
+        assert ("B" in svg_words.words(path)) == letters
+        assert svg_words.leads_out(path) == []
+
+
 def test_a_number_beside_a_mark_is_that_of_its_visit(tmp_path: Path) -> None:
     roofs = _roofs(9, 1, spread=0.9).with_columns(
         stream=pl.lit("random"), visit_order=pl.Series(range(501, 510), dtype=pl.UInt32)
@@ -89,7 +105,9 @@ def test_both_files_are_the_same_bytes_each_time(tmp_path: Path) -> None:
     assert written[0] == written[1]
 
 
-@pytest.mark.parametrize("name", [*HOSTILE, "<script>alert(1)</script>", "\u202egnp.exe", "$x^{"])
+@pytest.mark.parametrize(
+    "name", [*HOSTILE[::3], HOSTILE[7], "<script>alert(1)</script>", "\u202egnp.exe", "$x^{"]
+)
 def test_a_hostile_area_is_text_and_nothing_leads_out(tmp_path: Path, name: str) -> None:
     roofs = _roofs(6, 2).with_columns(
         visit_area=pl.when(pl.int_range(pl.len()) < 3).then(pl.lit(name)).otherwise(pl.lit("b"))

@@ -118,9 +118,9 @@ def draw_area_map(folder: Path, name: str, shown: AreaMap, ground: Ground) -> tu
     radius = hexagon_radius(len(areas))
     spots = placed(view, np.column_stack([x, y]), radius)
     sentence = draw_ground(view, ground.country_code, ground.outlines, spots)
-    _draw_hexagons(view, areas, shown.looks, spots, np.column_stack([x, y]))
+    moved = _draw_hexagons(view, areas, shown.looks, spots, np.column_stack([x, y]))
     panel = Panel(view)
-    _write_panel(panel, shown, len(shown.areas) - len(areas))
+    _write_panel(panel, shown, len(shown.areas) - len(areas), moved)
     draw_locator(panel, ground.country_code)
     draw_scale(panel, with_miles=ground.country_code == "US")
     caption = " ".join(
@@ -187,8 +187,11 @@ def placed(view: View, middles: Floats, radius_in: float) -> Floats:
 
 def _draw_hexagons(
     view: View, areas: Sequence[Area], looks: Sequence[Look], spots: Floats, middles: Floats
-) -> None:
-    """All hexagons with their bars, names and counts; `middles` are where the areas lie."""
+) -> int:
+    """Draw all hexagons with their bars, names and counts, and say how many had to move.
+
+    `middles` are where the areas lie; where no hexagon covers it, a line leads there.
+    """
     axes, radius = view.axes, hexagon_radius(len(areas)) * view.metres_per_inch
     away = np.hypot(*(spots - middles).T) > _LEADS_FROM * radius
     leads = np.stack([spots[away], middles[away]], axis=1)
@@ -218,6 +221,7 @@ def _draw_hexagons(
     for area, (x, y) in zip(areas, spots, strict=True):
         _word(view, area.name, (x, y + 0.46 * radius), inches, "bold")
         _word(view, area.shown, (x, y - 0.46 * radius), inches * 0.92, "normal")
+    return int(away.sum())
 
 
 def _word(view: View, text: str, at: tuple[float, float], room_in: float, weight: str) -> None:
@@ -233,7 +237,7 @@ def _word(view: View, text: str, at: tuple[float, float], room_in: float, weight
     view.axes.text(*at, text, fontsize=size, color=INK, fontweight=weight, zorder=8, **middle)
 
 
-def _write_panel(panel: Panel, shown: AreaMap, left_out: int) -> None:
+def _write_panel(panel: Panel, shown: AreaMap, left_out: int, moved: int) -> None:
     panel.heading(shown.heading)
     looks = {look.title: look for look in shown.looks}
     for title, count, share in shown.rows:
@@ -244,5 +248,8 @@ def _write_panel(panel: Panel, shown: AreaMap, left_out: int) -> None:
             panel.block(look.fill, look.hatch, title, count, share)
     panel.gap()
     panel.words("A hexagon is an area: its name, the share of each class, and its count n.")
+    if moved:
+        stand = "1 stands" if moved == 1 else f"{moved:,} stand"
+        panel.words(f"{stand} beside the area, so that none overlap.")
     if left_out:
         panel.words(f"{left_out:,} smaller areas are in the table alone.")

@@ -27,6 +27,7 @@ STREAMS = (
 _MOST_AREAS = 9  # lines of the panel
 _AROUND_IN = 0.24  # from a mark to the line around its area
 _LETTERS = 26
+_LEAST_APART = 2  # areas: around a single one a line says nothing
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,11 +67,10 @@ def draw_selection_map(folder: Path, roofs: pl.DataFrame, words: WaveWords) -> s
         noun="roofs",
     )
     areas = _areas(roofs)
-    if roofs.drop_nulls(["lat", "lon"])["visit_area"].n_unique() > 1:
-        _outline_areas(drawn, roofs, areas)
+    has_letters = _outline_areas(drawn, roofs, areas)
     _write_numbers(drawn, roofs)
     panel = Panel(drawn.view)
-    _write_panel(panel, drawn, areas)
+    _write_panel(panel, drawn, areas, has_letters)
     if drawn.placed:
         draw_locator(panel, words.country_code)
         draw_scale(panel, with_miles=words.country_code == "US")
@@ -99,23 +99,40 @@ def _letter(number: int) -> str:
     return (_letter(rest - 1) if rest else "") + chr(ord("A") + last)
 
 
-def _outline_areas(drawn: Composed, roofs: pl.DataFrame, areas: pl.DataFrame) -> None:
-    """A dashed line around the roofs of each area, with its letter."""
+def _outline_areas(drawn: Composed, roofs: pl.DataFrame, areas: pl.DataFrame) -> bool:
+    """Draw a dashed line around the roofs of each area, with its letter; true if it was drawn.
+
+    Areas that lie across each other get none: the lines would tell nothing apart.
+    """
     view = drawn.view
     known = roofs.drop_nulls(["lat", "lon"])
     x, y = view.to_map.transform(known["lon"].to_numpy(), known["lat"].to_numpy())
     seen = in_view(view, x, y)
     names = known["visit_area"].to_numpy()
-    taken = drawn.obstacles
+    around = {}
     for name, letter in areas.select("visit_area", "letter").iter_rows():
         mine = seen & (names == name)
-        if not mine.any():
-            continue
-        points = shapely.multipoints(np.column_stack([x[mine], y[mine]]))
-        around = shapely.buffer(shapely.convex_hull(points), _AROUND_IN * view.metres_per_inch)
-        edge = shapely.get_coordinates(around)
+        if mine.any():
+            points = shapely.multipoints(np.column_stack([x[mine], y[mine]]))
+            reach = _AROUND_IN * view.metres_per_inch
+            around[letter] = shapely.buffer(shapely.convex_hull(points), reach)
+    if len(around) < _LEAST_APART or _lie_across(list(around.values())):
+        return False
+    taken = drawn.obstacles
+    for letter, shape in around.items():
+        edge = shapely.get_coordinates(shape)
         view.axes.plot(*edge.T, color=SOFT_INK, lw=1.1, ls=(0, (5, 3)), zorder=4)
         taken = _write_letter(view, letter, edge, taken)
+    return True
+
+
+def _lie_across(shapes: list[shapely.Geometry]) -> bool:
+    """Whether an area shares a third or more of its room with another."""
+    return any(
+        one.intersection(other).area > min(one.area, other.area) / 3
+        for place, one in enumerate(shapes)
+        for other in shapes[:place]
+    )
 
 
 def _write_letter(view: View, letter: str, edge: Floats, taken: Floats) -> Floats:
@@ -166,7 +183,7 @@ def _write_numbers(drawn: Composed, roofs: pl.DataFrame) -> None:
             taken = np.vstack([taken, spot])
 
 
-def _write_panel(panel: Panel, drawn: Composed, areas: pl.DataFrame) -> None:
+def _write_panel(panel: Panel, drawn: Composed, areas: pl.DataFrame, has_letters: bool) -> None:
     panel.heading("Roofs of this wave")
     for look in STREAMS:
         panel.row(look, drawn.counts[look.key], drawn.homes)
@@ -182,7 +199,7 @@ def _write_panel(panel: Panel, drawn: Composed, areas: pl.DataFrame) -> None:
     rows = areas.select("letter", "visit_area", *(look.key for look in STREAMS)).rows()
     fit = rows if len(rows) <= _MOST_AREAS else rows[: _MOST_AREAS - 1]
     for letter, name, *counts in fit:
-        head = f"{letter}  " if areas.height > 1 else ""
+        head = f"{letter}  " if has_letters else ""
         panel.pair(head + _short(visible(name), 24), " · ".join(f"{n:,}" for n in counts))
     if len(fit) < len(rows):
         panel.pair(f"{len(rows) - len(fit):,} more areas", "see the list")
