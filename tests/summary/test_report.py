@@ -2,6 +2,7 @@
 
 import csv
 import hashlib
+import json
 import re
 import shutil
 import subprocess
@@ -338,3 +339,18 @@ def test_a_folder_that_is_no_report_and_no_run_is_refused(ran: Stock, tmp_path: 
     done = triage("report", tmp_path / "x", "--audience", "funder", "--out", tmp_path / "o")
     assert done.code == 2
     assert "run.json" in done.err
+
+
+def test_areas_that_the_last_report_did_not_have_are_left_out(
+    ran: Stock, made: dict[str, Path], tmp_path: Path
+) -> None:
+    last = shutil.copytree(made["funder"].parent, tmp_path / "last")
+    about = json.loads((last / "keep" / "report.json").read_text("utf-8"))
+    assert about["areas"] == "postal code"
+    about["areas"] = "wards.gpkg name"
+    (last / "keep" / "report.json").write_text(json.dumps(about), "utf-8")
+    _report(ran, tmp_path / "two", "funder", "--before", last)
+    sent = tmp_path / "two" / "send"
+    assert not (sent / "maps").exists()
+    assert not list(sent.glob("area*.csv"))
+    assert "The last report counted by other areas" in (sent / "report.html").read_text("utf-8")

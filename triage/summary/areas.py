@@ -13,6 +13,7 @@ from triage.learn.priority import with_priority
 from triage.learn.roofs import foamed_roofs
 from triage.place.layers import NOWHERE, join_layer, own_areas
 from triage.report.page.content import COARSE
+from triage.runs import file_digest
 from triage.store import Store
 
 if TYPE_CHECKING:
@@ -59,6 +60,11 @@ def area_of_homes(homes: pl.DataFrame, areas: AreaFile | None) -> pl.DataFrame:
         .join(found, on="property_id", how="left", maintain_order="left")
         .with_columns(pl.col("area").fill_null(NOT_KNOWN))
     )
+
+
+def partition(areas: AreaFile | None) -> str:
+    """What says the area of a home: two reports with the same have the same areas."""
+    return "postal code" if areas is None else f"{file_digest(areas.shapes)} {areas.column}"
 
 
 def area_outlines(areas: AreaFile) -> GeoDataFrame:

@@ -61,7 +61,14 @@ class Counted:
     links: pl.DataFrame
 
 
-def count_all(store: Store, stock: Stock, total: int | None, moved: pl.DataFrame | None) -> Counted:
+def count_all(
+    store: Store,
+    stock: Stock,
+    total: int | None,
+    moved: pl.DataFrame | None,
+    *,
+    by_area: bool = True,
+) -> Counted:
     """Count the tables that the SQL steps made.
 
     Parameters
@@ -87,7 +94,8 @@ def count_all(store: Store, stock: Stock, total: int | None, moved: pl.DataFrame
         *_roofs(store.table("report_roof"), stock),
         Table("targeted", stock.of("targeted"), _targeted(store.table("report_finding"))),
     ]
-    tables += _by_area(judged, store.table("report_roof_class"), stock)
+    if by_area:
+        tables += _by_area(judged, store.table("report_roof_class"), stock)
     if moved is not None:
         tables.append(_movement(moved, stock))
     return Counted(tuple(t for t in tables if t.counts.height), _links(tables, stock))

@@ -47,6 +47,7 @@ class Facts:
     country_code: str = ""
     area_words: str = "start of the postal code"  # what an area is
     outlines: GeoDataFrame | None = None  # of the programme's own areas, `label` names them
+    other_areas: bool = False  # than the last report had: then none is told
     foam_classes: Mapping[str, str] = field(default_factory=dict)  # number: words
     waves: tuple[WaveFound, ...] = ()
 
@@ -94,6 +95,7 @@ def facts_of(work: Summary) -> Facts:
         signed_by=work.signed_by,
         places=_places(work.store),
         country_code=programme.country_code,
+        other_areas=work.other_areas,
         foam_classes=work.out["foam_classes"],
         **_own_areas(programme.areas),
         condensate=condensate_blocks(work.run, policy, programme) if is_inside else (),

@@ -181,6 +181,12 @@ def _contractors(told: Told, store: Store) -> list[Words | Grid]:
 def _map(told: Told, facts: Facts) -> Section:
     title = "12  Map by area"
     drawn = specs(told, facts.foam_classes)
+    if facts.other_areas:
+        words = (
+            "Areas: left out. The last report counted by other areas, and the two together would "
+            "tell of homes that are in one of both alone."
+        )
+        return Section(title, (Words(words),))
     if not told.has("areas"):
         return Section(title, (Words("Areas: not recorded, or all homes are in one."),))
     notes = _map_notes(told)

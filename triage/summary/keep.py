@@ -26,6 +26,7 @@ class Earlier:
     as_of: str
     programme_id: str
     stock: str
+    areas: str  # what said the area of a home
     homes: pl.DataFrame  # property_id, queue
     release: Release | None
 
@@ -79,6 +80,7 @@ def read_earlier(folder: Path, *, withholds: bool) -> Earlier:
         as_of=about["as_of"],
         programme_id=about["programme_id"],
         stock=about["stock"],
+        areas=about["areas"],
         homes=pl.read_parquet(folder / KEEP / "homes.parquet"),
         release=told,
     )
@@ -93,6 +95,7 @@ def _run(folder: Path) -> Earlier:
         as_of=str(record["as_of"]),
         programme_id=str(record["programme_id"]),
         stock=stock_name(record),
+        areas="",
         homes=homes,
         release=None,
     )

@@ -24,7 +24,7 @@ from triage.report.pdf import write_pdf
 from triage.runs import STORE, need_tables, new_run_folder, read_record
 from triage.steps import load_pipeline, run_pipeline
 from triage.store import Store
-from triage.summary.areas import area_of_homes, roof_classes
+from triage.summary.areas import area_of_homes, partition, roof_classes
 from triage.summary.content import first_parts
 from triage.summary.counts import Counted, Stock, count_all
 from triage.summary.facts import Facts, facts_of
@@ -173,8 +173,14 @@ def _tables(work: Summary) -> None:
     stock = Stock(stock_name(work.record), work.drawn[-1].name if work.drawn else "")
     programme = open_stored(work.source, stored_inputs(work.source, work.record))[0]
     moved = _moved(work.store.table("report_home"), work.earlier)
-    counted = count_all(work.store, stock, programme.stock_total, moved)
-    told = [work.earlier.release] if work.earlier and work.earlier.release else []
+    last = work.earlier
+    told = [last.release] if last is not None and last.release is not None else []
+    work.out["areas"] = partition(programme.areas)
+    # Two ways of parting the homes would together tell of those that only one has in an area.
+    work.other_areas = last is not None and bool(told) and last.areas != work.out["areas"]
+    counted = count_all(
+        work.store, stock, programme.stock_total, moved, by_area=not work.other_areas
+    )
     work.out["counted"] = counted
     work.out["release"] = suppress(counted.tables, rule, told, counted.links)
 
@@ -218,6 +224,7 @@ def _write(work: Summary) -> None:
         "programme_id": str(work.record["programme_id"]),
         "run_id": work.record["run_id"],
         "stock": stock_name(work.record),
+        "areas": work.out["areas"],
         "disclosure_sha256": work.rules.digest,
     }
     write_kept(work.folder / KEEP, release, work.store.table("report_home"), about)

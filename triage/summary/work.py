@@ -34,6 +34,7 @@ class Summary:
     signed_by: str
     drawn: tuple[DrawnWave, ...] = ()
     waves: tuple[WaveFound, ...] = ()
+    other_areas: bool = False  # the last report counted by other areas than this would
     out: dict[str, Any] = field(default_factory=dict)
 
     @property
