@@ -34,7 +34,7 @@ WIDER = ("[cavity_min_width_mm]\nvalue = 50.0", "[cavity_min_width_mm]\nvalue = 
 
 
 def test_the_same_inputs_twice_move_nothing_and_have_equal_hashes(estate: Estate) -> None:
-    first, second = estate.run("one"), estate.run("two")
+    first, second = estate.folder / "one", estate.run("two")
     answer, told = compared(first, second, "--out", estate.folder / "moved")
     assert answer.code == 0
     assert (told["moved"], told["differs"], told["unexplained"]) == ([], [], [])
@@ -57,7 +57,7 @@ def test_the_same_inputs_twice_move_nothing_and_have_equal_hashes(estate: Estate
 
 
 def test_rows_in_another_order_and_file_are_the_same_evidence(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     (estate.folder / "surveys" / "first.xlsx").unlink()
     estate.survey("b.xlsx", home("H3"), home("H1"))
     estate.survey("c.xlsx", home("H2", gutter_condition="failed"))
@@ -67,7 +67,7 @@ def test_rows_in_another_order_and_file_are_the_same_evidence(estate: Estate) ->
 
 
 def test_a_new_survey_file_moves_its_home_only(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})
     second = estate.run("two")
     assert queues(second)["H3"] == (REVIEW, "contradiction")
@@ -84,7 +84,7 @@ def test_a_new_survey_file_moves_its_home_only(estate: Estate) -> None:
 
 def test_time_alone_expires_evidence(estate: Estate) -> None:
     # A look for mould of 16 February 2026 holds for twelve months; no timber is built in.
-    first = estate.run("one")
+    first = estate.folder / "one"
     second = estate.write("2027-03-31").run("two")
     _, told = compared(first, second)
     expected = (SAFE_NOW, EXPIRED, ["expiry"], "alone")
@@ -96,7 +96,7 @@ def test_time_alone_expires_evidence(estate: Estate) -> None:
 
 
 def test_a_limit_of_the_policy_moves_what_it_holds(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.pack("ours", *WIDER)
     second = estate.write(more='policy = "ours"').run("two")
     _, told = compared(first, second)
@@ -108,7 +108,7 @@ def test_a_limit_of_the_policy_moves_what_it_holds(estate: Estate) -> None:
 def test_a_repair_that_is_proven_lets_a_home_go(estate: Estate) -> None:
     # The gutter was seen failed, then sound; until a repair says why, the two looks disagree.
     estate.survey("second.xlsx", {"property_id": "H2", **LOOK})
-    first = estate.run("one")
+    first = estate.run("begun")
     assert queues(first)["H2"] == (REVIEW, "contradiction")
     estate.record(repair={"property_id": "H2", **REPAIR})
     second = estate.run("two")
@@ -119,7 +119,7 @@ def test_a_repair_that_is_proven_lets_a_home_go(estate: Estate) -> None:
 
 
 def test_a_repair_and_the_look_after_it_are_needed_together(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.survey("second.xlsx", {"property_id": "H2", **LOOK})
     estate.record(repair={"property_id": "H2", **REPAIR})
     _, told = compared(first, estate.run("two"))
@@ -144,7 +144,7 @@ def test_a_decision_accepts_a_rule(tmp_path: Path) -> None:
 
 
 def test_a_storm_ends_the_evidence_of_the_homes_it_reached(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     storm = {
         "event_id": "E-1",
         "event_type": "storm",
@@ -160,7 +160,7 @@ def test_a_storm_ends_the_evidence_of_the_homes_it_reached(estate: Estate) -> No
 
 def test_of_several_differences_each_move_names_its_own(estate: Estate) -> None:
     """H1 is moved by the policy; H2 by a look, a repair and the policy; H3 needs neither alone."""
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.pack("ours", *WIDER)
     estate.write(more='policy = "ours"')
     estate.survey(
@@ -185,7 +185,7 @@ def test_of_several_differences_each_move_names_its_own(estate: Estate) -> None:
 
 
 def test_homes_that_come_and_go_and_measures_that_change(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.survey(
         "first.xlsx",
         home("H1", measure_code="loft_topup", measure_material="mineral_wool"),
@@ -208,7 +208,7 @@ def test_homes_that_come_and_go_and_measures_that_change(estate: Estate) -> None
 
 
 def test_homes_that_came_back_from_repair_twice_are_listed(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.record(repair={"property_id": "H2", **REPAIR, "reopened_count": 2})
     second = estate.run("two")
     assert queues(second)["H2"] == (REVIEW, "repeat_return")
@@ -271,7 +271,7 @@ def test_another_climate_file_moves_homes_by_their_place(tmp_path: Path) -> None
 
 
 def test_a_move_without_any_changed_input_is_an_error(estate: Estate) -> None:
-    first, second = estate.run("one"), estate.run("two")
+    first, second = estate.folder / "one", estate.run("two")
     con = duckdb.connect(str(first / "store.duckdb"))
     con.execute(f"UPDATE queue SET queue = '{FIX}' WHERE property_id = 'H3'")
     con.close()
@@ -284,7 +284,7 @@ def test_a_move_without_any_changed_input_is_an_error(estate: Estate) -> None:
 
 
 def test_causes_that_cannot_be_judged_apart_are_not_guessed(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})
     second = estate.write("2027-03-31").run("two")
     (first / "inputs" / "surveys" / "first.xlsx").unlink()
@@ -312,7 +312,7 @@ def _older_tool(run: Path, **queue: str) -> None:
 
 
 def test_what_an_older_tool_said_otherwise_is_told_apart_from_new_evidence(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})
     # The older tool is made to have held H1 and H3; this one lets both go on the first survey.
     _older_tool(first, H1=FIX, H3=FIX)
@@ -329,7 +329,7 @@ def test_what_an_older_tool_said_otherwise_is_told_apart_from_new_evidence(estat
 
 
 def test_an_older_tool_that_said_the_same_is_no_cause(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})
     _older_tool(first)
     _, told = compared(first, estate.run("two"))
@@ -337,7 +337,7 @@ def test_an_older_tool_that_said_the_same_is_no_cause(estate: Estate) -> None:
 
 
 def test_the_files_hold_what_was_said(estate: Estate) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     estate.survey("second.xlsx", {"property_id": "H3", **LOOK, "gutter_condition": "failed"})
     second, out = estate.run("two"), estate.folder / "moved"
     _, told = compared(first, second, "--out", out)
@@ -377,12 +377,11 @@ def test_text_that_a_sheet_would_run_is_made_inert(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("words", [("one",), ("one", "one", "one")])
 def test_two_runs_are_asked_for(estate: Estate, words: tuple[str, ...]) -> None:
-    estate.run("one")
     assert triage("compare", *(estate.folder / word for word in words)).code == 2
 
 
 def test_what_is_no_run_or_of_another_programme_is_refused(estate: Estate, tmp_path: Path) -> None:
-    first = estate.run("one")
+    first = estate.folder / "one"
     refused = triage("compare", first, tmp_path)
     assert (refused.code, refused.out) == (2, "")
     assert "TR108 this is not the folder of a finished run" in refused.err

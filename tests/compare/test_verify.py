@@ -94,7 +94,7 @@ def test_files_outside_the_programme_are_copied_to_safe_places(tmp_path: Path) -
     "name", ["surveys/first.xlsx", "programme.toml", "_policy/parameters.toml"]
 )
 def test_one_flipped_byte_of_a_stored_input_is_named(estate: Estate, name: str) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     flip_a_byte(run / "inputs" / name)
     code, told = verified(run)
     assert (code, told["verdict"]) == (2, "not checked")
@@ -103,7 +103,7 @@ def test_one_flipped_byte_of_a_stored_input_is_named(estate: Estate, name: str) 
 
 
 def test_missing_and_added_inputs_are_named(estate: Estate) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     surveys = run / "inputs" / "surveys"
     (surveys / "first.xlsx").rename(surveys / "second.xlsx")
     code, told = verified(run)
@@ -115,7 +115,7 @@ def test_missing_and_added_inputs_are_named(estate: Estate) -> None:
 
 
 def test_a_link_out_of_the_folder_is_no_stored_input(estate: Estate) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     copy = run / "inputs" / "surveys" / "first.xlsx"
     copy.unlink()
     copy.symlink_to(estate.folder / "surveys" / "first.xlsx")
@@ -126,7 +126,7 @@ def test_a_link_out_of_the_folder_is_no_stored_input(estate: Estate) -> None:
 
 @pytest.mark.parametrize("path", ["../../secret", "/etc/hostname", "C:/x", "a/../../b"])
 def test_a_record_that_names_files_outside_is_refused(estate: Estate, path: str) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     item = {"path": path, "role": "survey", "sha256": "0", "bytes": 1, "written": None}
     rewrite(run, stored_inputs=[item])
     code, told = verified(run)
@@ -135,7 +135,7 @@ def test_a_record_that_names_files_outside_is_refused(estate: Estate, path: str)
 
 
 def test_a_changed_output_is_told_with_its_first_row(estate: Estate) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     path = run / "queue.parquet"
     frame = pl.read_parquet(path)
     changed = pl.when(pl.col("property_id") == "H2").then(pl.lit("safe-to-insulate"))
@@ -151,7 +151,7 @@ def test_a_changed_output_is_told_with_its_first_row(estate: Estate) -> None:
 
 
 def test_a_count_that_was_changed_is_told(estate: Estate) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     rewrite(run, homes=4)
     code, told = verified(run)
     assert code == 1
@@ -159,7 +159,7 @@ def test_a_count_that_was_changed_is_told(estate: Estate) -> None:
 
 
 def test_another_tool_is_said_and_not_taken_for_a_difference(estate: Estate) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     tool = json.loads((run / "run.json").read_text(encoding="utf-8"))["tool"]
     rewrite(run, tool={**tool, "sha256": "f" * 64})
     code, told = verified(run)
@@ -172,7 +172,7 @@ def test_another_tool_is_said_and_not_taken_for_a_difference(estate: Estate) -> 
 
 
 def test_a_run_of_an_earlier_version_cannot_be_checked(estate: Estate) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     record = json.loads((run / "run.json").read_text(encoding="utf-8"))
     del record["stored_inputs"]
     (run / "run.json").write_text(json.dumps(record), encoding="utf-8")
@@ -195,7 +195,7 @@ def test_a_file_that_changes_under_a_run_stops_it(estate: Estate) -> None:
 
 
 def test_a_later_edit_of_the_original_does_not_reach_the_run(estate: Estate) -> None:
-    run = estate.run("run")
+    run = estate.folder / "one"
     before = queues(run)
     estate.survey("first.xlsx", home("H1", gutter_condition="failed"))
     assert verified(run)[0] == 0

@@ -17,7 +17,7 @@ from triage.records import RECORDS_STORE, Records
 from triage.store import Store
 
 _PLACE = ["batch", "version", "file", "sheet", "row"]  # differ by the way records came in
-few = settings(max_examples=12, deadline=None)
+few = settings(max_examples=8, deadline=None)
 days = st.integers(0, 300).map(lambda n: date(2025, 12, 1) + timedelta(days=n))
 homes = st.sampled_from(["H1", "H2", "H9", None])
 

@@ -12,7 +12,7 @@ few = settings(
     derandomize=True,
     database=None,
     deadline=None,
-    max_examples=3,
+    max_examples=2,
     phases=[Phase.explicit, Phase.generate],
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
