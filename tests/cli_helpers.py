@@ -17,6 +17,8 @@ import xlsxwriter
 
 from triage.cli import main
 
+LONG = bool(os.environ.get("TRIAGE_LONG"))
+"""Whether tests that others already hold in one are run one by one, and on both demonstrations."""
 HEAD = ["property_id", "building_part", "latitude", "longitude", "gutter_condition", "measure_code"]
 GOOD = ["H1", "main", 54.5, -3.0, "good", "loft_topup"]
 PROGRAMME = """name = "Small stock"

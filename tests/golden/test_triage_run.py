@@ -21,8 +21,8 @@ import openpyxl
 import polars as pl
 import pyogrio
 import pytest
-from cli_helpers import triage
-from golden_runs import DemoRun
+from cli_helpers import LONG, triage
+from golden_runs import PROGRAMMES, DemoRun
 from polars.testing import assert_frame_equal
 
 QUEUES = {"safe-to-insulate", "fix-water-first", "specialist-review"}
@@ -228,6 +228,7 @@ def test_the_maps_are_pictures_of_the_size_that_the_record_states(demo: DemoRun,
     assert min(size) > 1000
 
 
+@pytest.mark.parametrize("demo", PROGRAMMES if LONG else PROGRAMMES[1:], indirect=True)
 def test_two_runs_give_the_same_bytes(demo: DemoRun, tmp_path: Path) -> None:
     again = triage("run", demo.programme, "--out", tmp_path / "again", "--json")
     assert again.json["run_id"] == demo.record["run_id"]
@@ -259,6 +260,7 @@ def _turn_sources_round(programme: Path) -> None:
     programme.write_text("".join([head, *reversed(tables)]), encoding="utf-8")
 
 
+@pytest.mark.parametrize("demo", PROGRAMMES if LONG else PROGRAMMES[1:], indirect=True)
 def test_order_of_rows_and_sources_changes_no_queue(demo: DemoRun, tmp_path: Path) -> None:
     folder = tmp_path / "shuffled"
     shutil.copytree(demo.source, folder)

@@ -3,6 +3,7 @@
 import csv
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 
 from triage.contract.text import normalise
@@ -46,6 +47,11 @@ def read_codes(path: Path) -> tuple[tuple[Code, ...], list[TriageError]]:
 
 def spelling_map(codes: Iterable[Code]) -> dict[str, str]:
     """Folded text -> code, from the code itself and each of its spellings."""
+    return dict(_spelling(tuple(codes)))
+
+
+@lru_cache(maxsize=1024)  # every sheet asks for the lists of all its columns
+def _spelling(codes: tuple[Code, ...]) -> dict[str, str]:
     return {normalise(word): code.code for code in codes for word in (code.code, *code.spellings)}
 
 

@@ -151,6 +151,8 @@ def _gather(values: list[Value | None], kind: pl.DataType, index: pl.Series) -> 
 
 
 def _odd_rows(answers: list[Answer], distinct: pl.Series, index: pl.Series) -> pl.DataFrame:
+    if all(answer.is_plain for answer in answers):
+        return pl.DataFrame(schema=ODD_SCHEMA)
     is_odd = pl.Series([not answer.is_plain for answer in answers] + [False], dtype=pl.Boolean)
     rows = is_odd.gather(index.fill_null(len(answers))).arg_true()
     at = index.gather(rows)
