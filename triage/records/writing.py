@@ -137,6 +137,8 @@ def _problems(work: Work) -> pl.DataFrame:
         schema={"sheet_no": pl.UInt32, "file": pl.String, "sheet": pl.String},
         orient="row",
     )
+    own = {n: kind for n, kind in PROBLEM_SCHEMA.items() if n not in ("file", "sheet", "column")}
+    nothing = pl.DataFrame(schema={**own, "sheet_no": pl.UInt32})
     found = [
         each.problems.join(
             each.rows.select("at", "sheet_no", "row", pl.col(each.incoming.id).alias("record_id")),
@@ -145,7 +147,7 @@ def _problems(work: Work) -> pl.DataFrame:
         ).with_columns(pl.lit(each.incoming.kind).alias("kind"))
         for each in work.checked
     ]
-    placed = pl.concat(found).join(
+    placed = pl.concat([nothing, *found], how="diagonal_relaxed").join(
         letters, on=["sheet_no", "field"], how="left", maintain_order="left"
     )
     return (
