@@ -167,7 +167,11 @@ def test_two_writes_of_one_queue_hold_the_same_sheets(tmp_path: Path) -> None:
 @pytest.mark.slow
 def test_an_office_program_opens_it(tmp_path: Path) -> None:
     _write(tmp_path / "q.xlsx", queue(20).with_columns(survey_on=pl.lit(date(2025, 3, 9))))
-    command = [tool_at_hand("soffice"), "--headless", f"-env:UserInstallation=file://{tmp_path}/profile"]
+    command = [
+        tool_at_hand("soffice"),
+        "--headless",
+        f"-env:UserInstallation=file://{tmp_path}/profile",
+    ]
     text_filter = "csv:Text - txt - csv (StarCalc):44,34,76,1,,0,false,true,false,false,false,-1"
     command += ["--convert-to", text_filter]
     command += ["--outdir", str(tmp_path), str(tmp_path / "q.xlsx")]
